@@ -1,0 +1,1 @@
+"""The SQL models and the pure functions that they lean on."""

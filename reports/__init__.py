@@ -1,0 +1,1 @@
+"""Findings and pictures turned into pages. Nothing here computes a figure."""

@@ -1,0 +1,1 @@
+"""The invented Tarnholt hospitals: seeded exports with a known number of planted slips."""
