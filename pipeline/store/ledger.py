@@ -1,0 +1,160 @@
+"""The ledger: one small JSON file per ingested file, written last. What it does not name does not exist."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.errors import DewledgerError, StorageTrouble
+from pipeline.records import TABLES, Table
+from pipeline.store.columns import QUARANTINE, good_schema, stored_key
+from pipeline.store.layout import Store
+from pipeline.store.parquet import write_bytes, write_frame
+
+#: The month of rows whose table has no time.
+ALWAYS = "always"
+
+#: The tables that units write by themselves: too large to settle row by row.
+LOGS = ("usage_samples", "cycle_temperatures")
+
+
+@dataclass(frozen=True)
+class StoredPart:
+    """The rows of one file in one site and UTC month; instants as ISO 8601 text, empty without a time.
+
+    For the tables in `LOGS`: ``units`` gives each unit's first and last instant, and ``repeats`` says whether
+    some key stands there more than once.
+    """
+
+    site_id: str
+    month: str
+    rows: int
+    first_at: str | None = None
+    last_at: str | None = None
+    units: dict[str, tuple[str, str]] = field(default_factory=dict)
+    repeats: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class LedgerEntry:
+    """What became of one file. Its counts are those of the ingest that read it.
+
+    ``parts``, ``files`` (SHA-256 by path in the store) and ``has_source_ref`` are filled in by `commit`.
+    """
+
+    sha256: str
+    name: str
+    table: str
+    profile: str
+    replaces_window: bool = False
+    exported_at: str | None = None
+    rows_read: int = 0
+    accepted: int = 0
+    duplicates: int = 0
+    skipped: int = 0
+    corrected: int = 0
+    quarantined: int = 0
+    reasons: dict[str, int] = field(default_factory=dict)
+    warnings: dict[str, int] = field(default_factory=dict)
+    parts: tuple[StoredPart, ...] = ()
+    refused: str | None = None
+    rules_sha256: str | None = None
+    program_version: str = ""
+    has_source_ref: bool = False
+    files: dict[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refuse an account that does not add up: a lost row is the one fault nobody would see."""
+        told = self.accepted + self.duplicates + self.skipped + self.quarantined
+        if self.rows_read != told:
+            raise DewledgerError(f"{self.name}: {self.rows_read} rows read, but {told} accounted for.")
+
+
+def entries(store: Store) -> list[LedgerEntry]:
+    """Return all entries in order of table and hash; raise StorageTrouble for one that cannot be read."""
+    files = sorted(store.ledger.glob("*.json")) if store.ledger.exists() else []
+    return sorted((_read(path) for path in files), key=lambda entry: (entry.table, entry.sha256))
+
+
+def is_known(store: Store, sha256: str) -> bool:
+    """Say whether a file is in the store; one that was refused may be tried again."""
+    path = store.ledger_file(sha256)
+    return path.exists() and _read(path).refused is None
+
+
+def commit(store: Store, entry: LedgerEntry, good: pl.DataFrame, quarantined: pl.DataFrame) -> LedgerEntry:
+    """Write a file's rows, then its ledger entry, which makes them count; return the entry as written.
+
+    ``good`` has the columns of `columns.good_schema`, ``quarantined`` those of `columns.QUARANTINE`.
+    """
+    files: dict[str, str] = {}
+    parts: list[StoredPart] = []
+    if good.height:
+        table = TABLES[entry.table]
+        for (site_id, month), rows in _by_month(table, good):
+            path = store.table_file(table.name, site_id, month, entry.sha256)
+            files[str(path.relative_to(store.root))] = write_frame(path, rows)
+            parts.append(_part(table, site_id, month, rows))
+    if quarantined.height:
+        path = store.quarantine_file(entry.sha256)
+        rows = quarantined.select(QUARANTINE.names()).cast(QUARANTINE).sort("source_row")
+        files[str(path.relative_to(store.root))] = write_frame(path, rows)
+    with_source_ref = "source_ref" in good.columns and good["source_ref"].null_count() < good.height
+    written = replace(entry, parts=tuple(parts), files=files, has_source_ref=with_source_ref)
+    write_bytes(store.ledger_file(entry.sha256), json.dumps(asdict(written), indent=1).encode())
+    return written
+
+
+def _by_month(table: Table, good: pl.DataFrame) -> list[tuple[tuple[str, str], pl.DataFrame]]:
+    """Return the rows by site and UTC month, in order; in each, by key and row of the file."""
+    schema = good_schema(table)
+    if good.schema.get("warnings") == pl.List(pl.String):
+        good = good.with_columns(pl.col("warnings").list.join(","))
+    month = pl.col(table.time).dt.strftime("%Y-%m") if table.time else pl.lit(ALWAYS)
+    rows = good.select(schema.names()).cast(schema).with_columns(month.alias("month"))
+    grouped = rows.partition_by("site_id", "month", as_dict=True, include_key=True)
+    order = [*stored_key(table), "source_row"]
+    return sorted(
+        ((site_id, month), part.drop("month").sort(order)) for (site_id, month), part in grouped.items()
+    )
+
+
+def _part(table: Table, site_id: str, month: str, rows: pl.DataFrame) -> StoredPart:
+    if table.time is None:
+        return StoredPart(site_id, month, rows.height)
+    time = pl.col(table.time)
+    first, last = rows.select(_text(time.min()).alias("first"), _text(time.max()).alias("last")).row(0)
+    if table.name not in LOGS:
+        return StoredPart(site_id, month, rows.height, first, last)
+    spans = rows.group_by("unit_id").agg(
+        _text(time.min()).alias("first"),
+        _text(time.max()).alias("last"),
+        (time.n_unique() < pl.len()).alias("repeats"),
+    )
+    units = {unit: (first, last) for unit, first, last, _ in sorted(spans.iter_rows())}
+    return StoredPart(site_id, month, rows.height, first, last, units, bool(spans["repeats"].any()))
+
+
+def _text(instant: pl.Expr) -> pl.Expr:
+    return instant.cast(pl.Datetime("us")).dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _read(path: Path) -> LedgerEntry:
+    try:
+        stated: dict[str, Any] = json.loads(path.read_bytes())
+        parts = tuple(StoredPart(**{**part, "units": _spans(part["units"])}) for part in stated.pop("parts"))
+        return LedgerEntry(**stated, parts=parts)
+    except OSError as error:
+        raise StorageTrouble(f"{path}: the ledger cannot be read: {error.strerror}.") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise StorageTrouble(
+            f"{path}: damaged; restore it from a backup, or ingest the file again."
+        ) from error
+
+
+def _spans(stated: dict[str, list[str]]) -> dict[str, tuple[str, str]]:
+    return {unit: (first, last) for unit, (first, last) in stated.items()}
