@@ -8,7 +8,7 @@ censored at t is still at risk at t.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from fractions import Fraction
 
 EVENT = "reprocessed"
@@ -23,7 +23,7 @@ def cumulative_incidence(times: Sequence[int], statuses: Sequence[str]) -> Curve
     `bypassed` competes, every other status censors; leave `not_assessable` rows out beforehand.
     """
     curve, reached, untouched = [], Fraction(0), Fraction(1)
-    for time, at_risk, ended in _risk_sets(times, statuses):
+    for time, at_risk, ended in risk_sets(times, statuses):
         if ended[EVENT]:
             reached += untouched * Fraction(ended[EVENT], at_risk)
             curve.append((time, reached))
@@ -48,9 +48,11 @@ def incidence_at(times: Sequence[int], statuses: Sequence[str], target: float) -
     return float(within[-1]) if within else 0.0
 
 
-def _risk_sets(times: Sequence[int], statuses: Sequence[str]) -> Iterator[tuple[int, int, Counter[str]]]:
-    """Yield each distinct time in order with the number still at risk and what ended then."""
-    ended_at: dict[int, Counter[str]] = {}
+def risk_sets(
+    times: Sequence[int], statuses: Sequence[Hashable]
+) -> Iterator[tuple[int, int, Counter[Hashable]]]:
+    """Yield each distinct time in order, the number still at risk then, and how many ended in each status."""
+    ended_at: dict[int, Counter[Hashable]] = {}
     for time, status in zip(times, statuses, strict=True):
         ended_at.setdefault(time, Counter())[status] += 1
     at_risk = len(times)
