@@ -1,5 +1,6 @@
 -- title: Changeovers
 -- section: 4.5
+-- hidden: stay_no
 -- grain: one row per two adjacent stays of different patients on a unit
 -- reads: facts.unit_stays, facts.changeover_cycles, facts.changeover_counts, samples.uncharted_therapy,
 -- reads: occupancy.coverage, run.settings
@@ -41,17 +42,6 @@ uncharted as (
     group by all
 ),
 
-covered as (
-    select pairs.site_id, pairs.unit_id, pairs.stay_no,
-    from pairs
-    join occupancy.coverage
-        on pairs.site_id = coverage.site_id
-        and coverage.table_name = 'disinfections'
-        and coverage.starts_at <= pairs.from_ended_at
-        and coverage.ends_at >= pairs.to_started_at
-        and coverage.ends_at > pairs.from_ended_at
-),
-
 changeovers as (
     select
         pairs.site_id, pairs.ward, pairs.unit_id, pairs.from_patient_key, pairs.to_patient_key,
@@ -64,7 +54,7 @@ changeovers as (
             when settings.require_storage_proof and not pairs.storage_proven then 'storage_unproven'
             when pairs.valid_ended_at is not null then 'disinfected'
             when pairs.any_cycle then 'invalid_cycle'
-            when covered.stay_no is null then 'not_assessable'
+            when coverage.ends_at >= pairs.to_started_at is not true then 'not_assessable'
             when pairs.counter_rose then 'counter_only'
             when settings.as_of < pairs.to_started_at + settings.charting_slack then 'undecided'
             else 'no_record'
@@ -73,7 +63,11 @@ changeovers as (
     from pairs
     join run.settings using (site_id)
     left join uncharted using (site_id, unit_id, stay_no)
-    left join covered using (site_id, unit_id, stay_no)
+    left join occupancy.coverage
+        on pairs.site_id = coverage.site_id
+        and coverage.table_name = 'disinfections'
+        and pairs.from_ended_at >= coverage.starts_at
+        and pairs.from_ended_at < coverage.ends_at
 )
 
 select * from changeovers

@@ -46,23 +46,21 @@ with_misread_from as (
 
 count_checks as (
     select
-        site_id, unit_id, from_at, to_at, from_count, to_count, expected, counted,
+        pairs.site_id, unit_id, from_at, to_at, from_count, to_count, expected, counted,
         case
             when coalesce(misread_to, false) or coalesce(misread_from, false) then 'likely_misread'
             when counted = expected then 'agrees'
-            when not exists (
-                select 1 from occupancy.coverage
-                where coverage.site_id = with_misread_from.site_id
-                    and coverage.table_name = 'disinfections'
-                    and coverage.starts_at <= with_misread_from.from_at
-                    and coverage.ends_at > with_misread_from.from_at
-                    and coverage.ends_at >= with_misread_from.to_at
-            ) then 'not_assessable'
+            when coverage.ends_at >= to_at is not true then 'not_assessable'
             when counted < 0 then 'rollback'
             when counted > expected then 'unrecorded'
             else 'uncounted'
         end as verdict,
-    from with_misread_from
+    from with_misread_from as pairs
+    left join occupancy.coverage
+        on pairs.site_id = coverage.site_id
+        and coverage.table_name = 'disinfections'
+        and pairs.from_at >= coverage.starts_at
+        and pairs.from_at < coverage.ends_at
     where from_at is not null
 )
 

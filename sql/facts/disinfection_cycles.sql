@@ -1,4 +1,6 @@
 -- title: Disinfection cycles
+-- section: 4.4
+-- hidden: storage_protected, status_tagged, cycle_ref
 -- grain: one row per site_id, unit_id, started_at
 -- reads: records.disinfections, records.cycle_temperatures, run.heat, run.settings
 -- note: Valid means passed, ended, and meeting each of the site's own limits that is set.

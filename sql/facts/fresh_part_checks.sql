@@ -60,19 +60,18 @@ fresh_part_checks as (
             when evidence.is_fresh then 'fresh'
             when evidence.is_carried_over then 'carried_over'
             when evidence.is_own and checks.follows = 'patient' then 'same_patient'
-            when not exists (
-                select 1 from occupancy.coverage
-                where coverage.site_id = checks.site_id
-                    and coverage.table_name = 'part_changes'
-                    and coverage.part = checks.part
-                    and coverage.starts_at <= checks.window_from
-                    and coverage.ends_at >= least(checks.window_to, checks.as_of)
-            ) then 'not_assessable'
+            when coverage.ends_at >= least(checks.window_to, checks.as_of) is not true then 'not_assessable'
             when checks.as_of < checks.window_to then 'undecided'
             else 'no_record'
         end as verdict,
     from checks
     left join evidence using (site_id, unit_id, stay_no, part)
+    left join occupancy.coverage
+        on checks.site_id = coverage.site_id
+        and coverage.table_name = 'part_changes'
+        and checks.part = coverage.part
+        and checks.window_from >= coverage.starts_at
+        and checks.window_from < coverage.ends_at
 )
 
 select * from fresh_part_checks

@@ -1,5 +1,6 @@
 -- title: Part spans
 -- section: 4.2
+-- hidden: row_no, in_place_until, volume_ml, item_id
 -- grain: one row per fitting that belongs to a unit or a patient
 -- reads: facts.part_outcomes, facts.part_services, occupancy.effective_episodes, records.units
 -- note: Time in place runs from the fitting to the span's end, else to the horizon of the records.

@@ -66,9 +66,9 @@ with_begins as (
 stay_episodes as (
     select
         site_id, unit_id, patient_key, ward, started_at, ended_at, until, overlapping,
-        sum(cast(begins_stay as int)) over (
+        cast(sum(cast(begins_stay as int)) over (
             partition by site_id, unit_id order by started_at, patient_key
-        ) as stay_no,
+        ) as bigint) as stay_no,
     from with_begins
 )
 

@@ -50,14 +50,7 @@ judged as (
         with_cycle.*, withdrawn.withdrawn_at,
         case
             when reprocessed_at is not null then 'reprocessed'
-            when not exists (
-                select 1 from occupancy.coverage
-                where coverage.site_id = with_cycle.site_id
-                    and coverage.table_name = 'disinfections'
-                    and coverage.starts_at <= with_cycle.ended_at
-                    and coverage.ends_at > with_cycle.ended_at
-                    and coverage.ends_at >= coalesce(with_cycle.next_started_at, with_cycle.as_of)
-            ) then 'not_assessable'
+            when coverage.ends_at >= coalesce(next_started_at, as_of) is not true then 'not_assessable'
             when next_started_at is not null then 'bypassed'
             when withdrawn.withdrawn_at is not null then 'withdrawn'
             else 'waiting'
@@ -70,6 +63,11 @@ judged as (
         end as observed_until,
     from with_cycle
     left join withdrawn using (site_id, unit_id, stay_no)
+    left join occupancy.coverage
+        on with_cycle.site_id = coverage.site_id
+        and coverage.table_name = 'disinfections'
+        and with_cycle.ended_at >= coverage.starts_at
+        and with_cycle.ended_at < coverage.ends_at
 ),
 
 turnarounds as (

@@ -63,7 +63,7 @@ measured as (
     select *, coalesce(ended_at, as_of) as until from ends_settled
 ),
 
-overlaps as (
+collisions as (
     select
         earlier.site_id, earlier.unit_id,
         earlier.patient_key as earlier_key, earlier.started_at as earlier_at,
@@ -80,13 +80,13 @@ overlaps as (
 
 trims as (
     select site_id, unit_id, earlier_key as patient_key, earlier_at as started_at, min(later_at) as trimmed_at,
-    from overlaps where trims group by all
+    from collisions where trims group by all
 ),
 
 contradicted as (
-    select site_id, unit_id, earlier_key as patient_key, earlier_at as started_at from overlaps where not trims
+    select site_id, unit_id, earlier_key as patient_key, earlier_at as started_at from collisions where not trims
     union
-    select site_id, unit_id, later_key, later_at from overlaps where not trims
+    select site_id, unit_id, later_key, later_at from collisions where not trims
 ),
 
 effective_episodes as (
