@@ -173,6 +173,26 @@ def test_a_change_moves_the_centre_only_when_the_baseline_does():
     assert u_chart(INFECTIONS, months, slice(24, 36))[0].centre == pytest.approx(7, abs=0.5)
 
 
+def test_every_chart_takes_its_limits_from_the_baseline_alone():
+    gaps, baseline = [23, 39, 15, 34, 90, 2], slice(0, 4)
+    for chart in (g_chart, t_chart, individuals_chart):
+        assert limits(chart(gaps, baseline)[5]) == limits(chart(gaps[baseline])[0])
+    totals = [100] * 6
+    for chart in (p_chart, u_chart, laney_p_chart, laney_u_chart):
+        assert limits(chart(gaps, totals, baseline)[5]) == limits(chart(gaps[baseline], totals[baseline])[0])
+
+
+def test_laneys_charts_of_equal_samples_are_the_individuals_chart():
+    # a property of the method: with equal samples z and the value differ by one factor
+    rates = individuals_chart([3.0, 3.6, 2.4])
+    for point, rate in zip(laney_u_chart([30, 36, 24], [10] * 3), rates, strict=True):
+        assert limits(point) == pytest.approx(limits(rate), rel=1e-12)
+
+
+def test_a_share_has_no_limit_above_1():
+    assert p_chart([9, 9], [10, 10])[0].upper == 1
+
+
 def test_a_period_without_a_denominator_has_no_value_and_no_part_in_the_baseline():
     for chart in (p_chart, u_chart, laney_p_chart, laney_u_chart):
         points = chart([1, 0, 3, 2], [10, 0, 12, 11])

@@ -150,8 +150,15 @@ def test_gas_that_comes_in_wetter_than_the_dew_point_takes_no_water():
     assert water_per_litre_ng(20, SiteRules(inlet_humidity_mg_l=20)) == 0
 
 
+def test_nanograms_are_rounded_half_up():
+    # 43.885 653 17 mg/L, computed with iapws 1.5.5
+    assert water_per_litre_ng(37, BTPS) == 43_885_653
+
+
 def test_thin_air_takes_up_more_water_per_mole():
-    assert water_per_litre_ng(37, atpd(20, 80)) / 80 > water_per_litre_ng(37, atpd(20)) / 101.325
+    vapour_kpa = saturation_pressure_pa(37) / 1000
+    per_mole = water_per_litre_ng(37, atpd(20, 80)) / 80 / (water_per_litre_ng(37, atpd(20)) / 101.325)
+    assert per_mole == pytest.approx((101.325 - vapour_kpa) / (80 - vapour_kpa), rel=1e-6)
 
 
 def test_the_lookup_has_a_row_for_each_hundredth_from_0_to_50():

@@ -117,8 +117,8 @@ def test_a_level_on_a_flat_by_both_conventions(level, middle, left_end):
 
 
 def test_a_level_is_the_decimal_that_was_written():
-    # one of ten is left: exactly the share 0.1, though no float is
-    assert survival_time(kaplan_meier([*[1] * 9, 2], [True] * 9 + [False]), 0.1) == 1
+    # three of ten are left: exactly the share 0.3, which the float lies just below
+    assert survival_time(kaplan_meier([1] * 10, [True] * 7 + [False] * 3), 0.3) == 1
 
 
 def test_nobody_left_has_no_error():
@@ -126,6 +126,10 @@ def test_nobody_left_has_no_error():
     assert curve[-1] == Step(2, Fraction(0), None)
     assert curve[-1].standard_error is None
     assert median_limits(curve) == (1, None)
+
+
+def test_the_lower_limit_comes_down_with_the_last_one():
+    assert median_limits(kaplan_meier([5], [True])) == (5, None)
 
 
 def test_lifelines_draws_the_same_curve():

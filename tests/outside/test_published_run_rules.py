@@ -79,6 +79,10 @@ def test_a_point_without_a_value_neither_adds_to_a_run_nor_breaks_it():
     assert found[-2:] == ["", "run_of_8"]
 
 
+def test_a_point_without_a_value_is_no_signal():
+    assert signals(charted(*[1] * 8, None))[-1] == ""
+
+
 def test_beyond_its_limits_goes_before_a_run():
     assert signals(charted(*[1] * 7, 4))[-1] == "beyond_limits"
 
