@@ -89,9 +89,14 @@ class Store:
         """The good rows of one file in one month (``2026-10``, or ``always``) of one site."""
         return self.tables / table / f"site_id={quoted(site_id)}" / f"month={month}" / f"{sha256}.parquet"
 
+    @property
+    def quarantine(self) -> Path:
+        """The rows that were not accepted."""
+        return self.root / "quarantine"
+
     def quarantine_file(self, sha256: str) -> Path:
         """The rows of one file that were not accepted."""
-        return self.root / "quarantine" / f"{sha256}.parquet"
+        return self.quarantine / f"{sha256}.parquet"
 
     def validation_file(self, sha256: str) -> Path:
         """What validation found in one file."""

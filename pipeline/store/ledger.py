@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -76,14 +77,18 @@ class LedgerEntry:
 
 def entries(store: Store) -> list[LedgerEntry]:
     """Return all entries in order of table and hash; raise StorageTrouble for one that cannot be read."""
-    files = sorted(store.ledger.glob("*.json")) if store.ledger.exists() else []
-    return sorted((_read(path) for path in files), key=lambda entry: (entry.table, entry.sha256))
+    return sorted(map(read_entry, ledger_files(store)), key=lambda entry: (entry.table, entry.sha256))
+
+
+def ledger_files(store: Store) -> list[Path]:
+    """Return the files of the ledger, in order."""
+    return sorted(store.ledger.glob("*.json"))
 
 
 def is_known(store: Store, sha256: str) -> bool:
     """Say whether a file is in the store; one that was refused may be tried again."""
     path = store.ledger_file(sha256)
-    return path.exists() and _read(path).refused is None
+    return path.exists() and read_entry(path).refused is None
 
 
 def commit(store: Store, entry: LedgerEntry, good: pl.DataFrame, quarantined: pl.DataFrame) -> LedgerEntry:
@@ -105,8 +110,32 @@ def commit(store: Store, entry: LedgerEntry, good: pl.DataFrame, quarantined: pl
         files[str(path.relative_to(store.root))] = write_frame(path, rows)
     with_source_ref = "source_ref" in good.columns and good["source_ref"].null_count() < good.height
     written = replace(entry, parts=tuple(parts), files=files, has_source_ref=with_source_ref)
-    write_bytes(store.ledger_file(entry.sha256), json.dumps(asdict(written), indent=1).encode())
+    write_bytes(store.ledger_file(entry.sha256), _written(written))
     return written
+
+
+def read_entry(path: Path) -> LedgerEntry:
+    """Read one entry; raise StorageTrouble when it is damaged, which its own hash tells."""
+    try:
+        content: dict[str, Any] = json.loads(path.read_bytes())
+        stated = content["entry"]
+        if _check(stated) != content["check"]:
+            raise ValueError("it is not what was written")
+        parts = tuple(StoredPart(**{**part, "units": _spans(part["units"])}) for part in stated.pop("parts"))
+        return LedgerEntry(**stated, parts=parts)
+    except OSError as error:
+        raise StorageTrouble(f"{path}: the ledger cannot be read: {error.strerror}.") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise StorageTrouble(f"{path}: damaged; remove it and ingest the file again.") from error
+
+
+def _written(entry: LedgerEntry) -> bytes:
+    stated = json.loads(json.dumps(asdict(entry)))
+    return json.dumps({"check": _check(stated), "entry": stated}).encode()
+
+
+def _check(stated: dict[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(stated, sort_keys=True).encode()).hexdigest()
 
 
 def _by_month(table: Table, good: pl.DataFrame) -> list[tuple[tuple[str, str], pl.DataFrame]]:
@@ -141,19 +170,6 @@ def _part(table: Table, site_id: str, month: str, rows: pl.DataFrame) -> StoredP
 
 def _text(instant: pl.Expr) -> pl.Expr:
     return instant.cast(pl.Datetime("us")).dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def _read(path: Path) -> LedgerEntry:
-    try:
-        stated: dict[str, Any] = json.loads(path.read_bytes())
-        parts = tuple(StoredPart(**{**part, "units": _spans(part["units"])}) for part in stated.pop("parts"))
-        return LedgerEntry(**stated, parts=parts)
-    except OSError as error:
-        raise StorageTrouble(f"{path}: the ledger cannot be read: {error.strerror}.") from error
-    except (ValueError, KeyError, TypeError) as error:
-        raise StorageTrouble(
-            f"{path}: damaged; restore it from a backup, or ingest the file again."
-        ) from error
 
 
 def _spans(stated: dict[str, list[str]]) -> dict[str, tuple[str, str]]:
