@@ -1,7 +1,9 @@
 -- title: Covered months
 -- grain: one row per site_id, table_name, month
 -- reads: occupancy.table_months, run.declared_months, run.months, run.settings
--- internal: a month is covered by its rows, by the rules, or as the month of as_of after a covered one
+-- section: 1
+-- hidden: month_no, starts_at, ends_at
+-- note: a month is covered by its rows, by the rules, or as the month of as_of after a covered one
 
 with
 
