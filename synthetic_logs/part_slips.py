@@ -6,12 +6,15 @@ and what was planted, with what the program must make of it.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 from numpy.random import Generator
 
+from synthetic_logs.parts import water_curves
 from synthetic_logs.samples import first_sample_at
-from synthetic_logs.scenario import BAG_ML, DAY, HOUR, MINUTE, PART_LIMIT_S, iso
+from synthetic_logs.scenario import BAG_ML, DAY, HOUR, MINUTE, PART_LIMIT_S, ROWAN_DRIFT_FROM, iso
 from synthetic_logs.slip_records import (
     Planted,
     Slip,
@@ -24,7 +27,7 @@ from synthetic_logs.slip_records import (
     span,
     without_cycle,
 )
-from synthetic_logs.usage import ML_PER_LITRE, PHASES, run_of_phases
+from synthetic_logs.usage import PHASES, run_of_phases
 from synthetic_logs.visits import Scene, Visit
 
 
@@ -65,66 +68,128 @@ def missed_fitting(tables: Tables, visit: Visit, scene: Scene, random: Generator
     return _without_fitting(tables, visit.number, part, first), [slip]
 
 
-def weekly_change(tables: Tables, visit: Visit) -> tuple[str, int, int, int] | None:
-    """Return part, fitting, its change and when the part would have ended without it; None if in time."""
-    for part in ("circuit", "interface"):
-        times = [*fitted(tables, visit.number, part), visit.leg.ended_at]
-        for fitted_at, changed_at, end in zip(times, times[1:], times[2:], strict=False):
-            if end - fitted_at > PART_LIMIT_S + 3 * HOUR:
-                return part, fitted_at, changed_at, end
-    return None
+@dataclass(frozen=True)
+class WeeklyChange:
+    """A change that kept a part within its limit; without it the part stayed until ``would_end_at``."""
+
+    part: str
+    fitted_at: int
+    changed_at: int
+    would_end_at: int
+
+
+def weekly_changes(tables: Tables, visit: Visit, part: str) -> list[WeeklyChange]:
+    """Return the changes of a part during the visit that its limit made necessary, in order."""
+    times = [*fitted(tables, visit.number, part), visit.leg.ended_at]
+    changes = [WeeklyChange(part, *three) for three in zip(times, times[1:], times[2:], strict=False)]
+    return [change for change in changes if change.would_end_at - change.fitted_at > PART_LIMIT_S + 3 * HOUR]
+
+
+def first_weekly_change(tables: Tables, visit: Visit) -> WeeklyChange | None:
+    """Return the first necessary change of a circuit, else of an interface, None when there is neither."""
+    both = [*weekly_changes(tables, visit, "circuit"), *weekly_changes(tables, visit, "interface")]
+    return both[0] if both else None
+
+
+def _overrun(slip: str, visit: Visit, change: WeeklyChange, at: int, end: int) -> Slip:
+    hours = round((end - change.fitted_at - PART_LIMIT_S) / HOUR, 6)
+    expect = (span(visit.leg.unit_id, change.part, change.fitted_at, outcome="overrun", overrun_h=hours),)
+    return Slip(slip, visit.leg.unit_id, visit.leg.patient_ref, iso(at), expect, change.part)
 
 
 def missed_change(tables: Tables, visit: Visit, scene: Scene, random: Generator) -> Planted:
     """A weekly change during a stay was never charted, so that the part before it seems to have stayed on."""
-    change = weekly_change(tables, visit)
+    change = first_weekly_change(tables, visit)
     assert change is not None
-    part, fitted_at, changed_at, end = change
-    hours = (end - fitted_at - PART_LIMIT_S) / HOUR
-    expect = (span(visit.leg.unit_id, part, fitted_at, outcome="overrun", overrun_h=round(hours, 6)),)
-    slip = Slip("missed_change", visit.leg.unit_id, visit.leg.patient_ref, iso(changed_at), expect, part)
-    return _without_fitting(tables, visit.number, part, changed_at), [slip]
+    slip = _overrun("missed_change", visit, change, change.changed_at, change.would_end_at)
+    return _without_fitting(tables, visit.number, change.part, change.changed_at), [slip]
 
 
-def late_change(tables: Tables, visit: Visit, scene: Scene, random: Generator) -> Planted:
-    """A weekly change was made hours to days after the limit."""
-    change = weekly_change(tables, visit)
-    assert change is not None
-    part, fitted_at, changed_at, end = change
-    longest_h = (end - fitted_at - PART_LIMIT_S) / HOUR - 1
-    late_h = min(float(np.exp(random.normal(2.8, 0.7))), longest_h, 96.0)
-    late_at = fitted_at + PART_LIMIT_S + max(int(late_h * 60), 60) * MINUTE
-    moved = (pl.col("leg") == visit.number) & (pl.col("part") == part) & (pl.col("fitted_at") == changed_at)
-    changes = tables["part_changes"].with_columns(
-        pl.when(moved).then(late_at).otherwise("fitted_at").alias("fitted_at")
+def late_changes(tables: Tables, visit: Visit, scene: Scene, random: Generator) -> Planted:
+    """Weekly changes were made hours to days after the limit, in the share that is the ward's habit."""
+    planted: list[Slip] = []
+    for part in ("circuit", "interface"):
+        for fitted_at in fitted(tables, visit.number, part):
+            due = [change for change in weekly_changes(tables, visit, part) if change.fitted_at == fitted_at]
+            if due and random.random() < late_share(scene, visit, part):
+                tables, slip = _late_change(tables, visit, due[0], random)
+                planted.append(slip)
+    return tables, planted
+
+
+def _late_change(
+    tables: Tables, visit: Visit, change: WeeklyChange, random: Generator
+) -> tuple[Tables, Slip]:
+    longest_h = (change.would_end_at - change.fitted_at - PART_LIMIT_S) / HOUR - 1
+    late_h = min(max(float(np.exp(random.normal(2.8, 0.85))), 1), longest_h, 96)
+    late_at = change.fitted_at + PART_LIMIT_S + int(late_h * 60) * MINUTE
+    rows = (
+        (pl.col("leg") == visit.number)
+        & (pl.col("part") == change.part)
+        & (pl.col("fitted_at") == change.changed_at)
     )
-    overrun_h = round((late_at - fitted_at - PART_LIMIT_S) / HOUR, 6)
-    expect = (span(visit.leg.unit_id, part, fitted_at, outcome="overrun", overrun_h=overrun_h),)
-    slip = Slip("late_change", visit.leg.unit_id, visit.leg.patient_ref, iso(late_at), expect, part)
-    return tables | {"part_changes": changes}, [slip]
+    moved = pl.when(rows).then(late_at).otherwise("fitted_at").alias("fitted_at")
+    changed = tables | {"part_changes": tables["part_changes"].with_columns(moved)}
+    return changed, _overrun("late_change", visit, change, late_at, late_at)
 
 
-def left_hanging(tables: Tables, visit: Visit) -> tuple[int, int] | None:
-    """Return when a bag was hung and the next one, were it left out so that the first runs well dry."""
+def late_share(scene: Scene, visit: Visit, part: str) -> float:
+    """Return the share of weekly changes that come late; for Rowan's circuits it grows from March 2026 on."""
+    ward = next(ward for ward in scene.site.wards if ward.name == visit.leg.ward)
+    month = scene.scenario.month_of(visit.leg.started_at)
+    if ward.name != "Rowan" or part != "circuit" or month < ROWAN_DRIFT_FROM:
+        return ward.late_share
+    year, number = map(int, month.split("-"))
+    return min(ward.late_share + 0.15 * ((year - 2026) * 12 + number - 2), 0.85)
+
+
+@dataclass(frozen=True)
+class DryBag:
+    """A bag that, left hanging past ``changed_at``, runs dry at ``empty_at``, well before ``end``."""
+
+    hung_at: int
+    changed_at: int
+    empty_at: int
+    end: int
+
+
+def first_dry_bag(tables: Tables, visit: Visit) -> DryBag | None:
+    """Return the first bag of the visit that would run well dry were the next one left out."""
     times = [*fitted(tables, visit.number, "water_bag"), visit.leg.ended_at]
-    use = tables["phases"].filter(pl.col("leg") == visit.number, pl.col("phase") == "in_use")
-    starts, ends, flow = (use[name].to_numpy() for name in ("started_at", "ended_at", "flow_l_min"))
-    for hung_at, next_at, end in zip(times, times[1:], times[2:], strict=False):
-        seconds = np.clip(np.minimum(ends, end) - np.maximum(starts, hung_at), 0, None)
-        if end - hung_at < 2.5 * DAY and (seconds * flow).sum() / MINUTE * ML_PER_LITRE > 1.2 * BAG_ML:
-            return hung_at, next_at
+    bounds, used = next(water_curves(tables["phases"].filter(pl.col("leg") == visit.number)))
+    for hung_at, changed_at, end in zip(times, times[1:], times[2:], strict=False):
+        at_start, at_end = np.interp([hung_at, end], bounds, used)
+        if end - hung_at < 2.5 * DAY and at_end - at_start > 1.2 * BAG_ML:
+            return DryBag(hung_at, changed_at, int(np.interp(at_start + BAG_ML, used, bounds)), end)
     return None
 
 
 def dry_bag(tables: Tables, visit: Visit, scene: Scene, random: Generator) -> Planted:
-    """A water bag was left hanging until long after its water had run out."""
-    bag = left_hanging(tables, visit)
+    """A water bag was left hanging until long after its water had run out, and the dew point sank."""
+    bag = first_dry_bag(tables, visit)
     assert bag is not None
-    hung_at, next_at = bag
-    where = {"unit_id": visit.leg.unit_id, "hung_at": iso(hung_at)}
+    where = {"unit_id": visit.leg.unit_id, "hung_at": iso(bag.hung_at)}
     expect = (expected("bag_runs", where, dry_therapy_min={"at_least": 60}),)
-    slip = Slip("dry_bag", visit.leg.unit_id, visit.leg.patient_ref, iso(next_at), expect, "water_bag")
-    return _without_fitting(tables, visit.number, "water_bag", next_at), [slip]
+    slip = Slip("dry_bag", visit.leg.unit_id, visit.leg.patient_ref, iso(bag.changed_at), expect, "water_bag")
+    left = _without_fitting(tables, visit.number, "water_bag", bag.changed_at)
+    return left | {"phases": _cooled(left["phases"], visit.number, bag.empty_at + 30 * MINUTE, bag.end)}, [
+        slip
+    ]
+
+
+def _cooled(phases: pl.DataFrame, leg: int, start: int, end: int) -> pl.DataFrame:
+    """Return the phases with a leg's dew point 4 °C lower from start to end."""
+    rows = phases.filter(pl.col("leg") == leg)
+    pieces = [
+        rows.with_columns(
+            pl.col("started_at").clip(lower_bound=low),
+            pl.col("ended_at").clip(upper_bound=high),
+            pl.lit(cooler).alias("cooler_c"),
+        )
+        for low, high, cooler in ((None, start, 0.0), (start, end, 4.0), (end, None, 0.0))
+    ]
+    split = pl.concat(pieces).filter(pl.col("started_at") < pl.col("ended_at"))
+    return pl.concat([phases.remove(pl.col("leg") == leg), split])
 
 
 def clock_drift(tables: Tables, visit: Visit, scene: Scene, random: Generator) -> Planted:

@@ -14,6 +14,8 @@ from synthetic_logs.scenario import BAG_ML, DAY, HOUR, MINUTE, PART_LIMIT_S, Sce
 from synthetic_logs.stays import Leg
 from synthetic_logs.usage import ML_PER_LITRE
 
+#: Nothing is fitted in the last hours of a leg, where it could be taken for the next patient's.
+LAST_FITTING_S = 150 * MINUTE
 #: The longest that a bag hangs, however low the flow.
 LONGEST_BAG_S = 46 * HOUR
 
@@ -61,7 +63,7 @@ def part_changes_table(scenario: Scenario, site: Site, legs: list[Leg], phases: 
     practice = {ward.name: ward.late_charting for ward in site.wards}
     generator = scenario.stream("parts", site.site_id)
     rows: list[Fitting] = []
-    for (number, leg), curve in zip(enumerate(legs), _water_curves(phases), strict=True):
+    for (number, leg), curve in zip(enumerate(legs), water_curves(phases), strict=True):
         first = _first_fitting(leg, practice[leg.ward], generator)
         rows += _fittings(number, leg, "circuit", _weekly(first, leg.ended_at, generator, 0.05))
         first = _first_fitting(leg, practice[leg.ward], generator)
@@ -100,10 +102,10 @@ def _weekly(first: int, ended_at: int, generator: np.random.Generator, soiled: f
         following = whole_minute(times[-1] + days * DAY)
         if following >= ended_at - HOUR and ended_at - times[-1] <= PART_LIMIT_S - HOUR:
             return times
-        times.append(following)
+        times.append(min(following, ended_at - LAST_FITTING_S))
 
 
-def _water_curves(phases: pl.DataFrame) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+def water_curves(phases: pl.DataFrame) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """Yield for each leg the bounds of its phases and the water (mL) that therapy has used by each."""
     phase = phases["phase"].to_numpy()
     starts, ends = phases["started_at"].to_numpy(), phases["ended_at"].to_numpy()
@@ -130,7 +132,7 @@ def _bags(
         following = whole_minute(min(empty_at, times[-1] + LONGEST_BAG_S))
         if following >= ended_at - 20 * MINUTE:
             return times
-        times.append(following)
+        times.append(min(following, ended_at - LAST_FITTING_S))
 
 
 def _interfaces(legs: list[Leg], practice: dict[str, float], generator: np.random.Generator) -> list[Fitting]:

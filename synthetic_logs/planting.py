@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from synthetic_logs import part_slips, slips
-from synthetic_logs.scenario import DAY, HOUR, PART_LIMIT_S, ROWAN_DRIFT_FROM, iso
+from synthetic_logs.scenario import DAY, HOUR, PART_LIMIT_S, iso
 from synthetic_logs.slip_records import Planted, Slip, Tables, changeover
 from synthetic_logs.visits import Scene, Visit, plain, undisturbed
 
@@ -76,7 +76,7 @@ def _fits_overlap(tables: Tables, visit: Visit, scene: Scene) -> bool:
 
 
 def _fits_weekly_change(tables: Tables, visit: Visit, scene: Scene) -> bool:
-    return undisturbed(scene, visit) and part_slips.weekly_change(tables, visit) is not None
+    return undisturbed(scene, visit) and part_slips.first_weekly_change(tables, visit) is not None
 
 
 def _fits_rollback(tables: Tables, visit: Visit, scene: Scene) -> bool:
@@ -92,7 +92,7 @@ def _fits_cold(tables: Tables, visit: Visit, scene: Scene) -> bool:
 
 
 def _fits_dry(tables: Tables, visit: Visit, scene: Scene) -> bool:
-    return _fits_cold(tables, visit, scene) and part_slips.left_hanging(tables, visit) is not None
+    return _fits_cold(tables, visit, scene) and part_slips.first_dry_bag(tables, visit) is not None
 
 
 #: The kinds that are hardest to place come first.
@@ -143,29 +143,15 @@ def _touched(visit: Visit) -> set[tuple[str, int]]:
 
 
 def _late_changes(tables: Tables, scene: Scene, taken: set[tuple[str, int]]) -> Planted:
-    generator = scene.scenario.stream("slip", scene.site.site_id, "late_change")
+    """Let weekly changes come late wherever no other slip was planted."""
+    random = scene.scenario.stream("slip", scene.site.site_id, "late_change")
     planted: list[Slip] = []
     for visit in scene.visits:
-        luck = generator.random()
         free = (visit.leg.unit_id, visit.position) not in taken and scene.only_leg(visit.leg)
-        ended = visit.leg.ended_at < scene.scenario.end - DAY
-        if not free or not ended or luck >= late_share(scene, visit):
-            continue
-        if part_slips.weekly_change(tables, visit):
-            tables, found = part_slips.late_change(tables, visit, scene, generator)
+        if free and visit.leg.ended_at < scene.scenario.end - DAY:
+            tables, found = part_slips.late_changes(tables, visit, scene, random)
             planted += found
     return tables, planted
-
-
-def late_share(scene: Scene, visit: Visit) -> float:
-    """Return the share of weekly changes that come late: more and more at Rowan from March 2026 on."""
-    ward = next(ward for ward in scene.site.wards if ward.name == visit.leg.ward)
-    month = scene.scenario.month_of(visit.leg.started_at)
-    if ward.name != "Rowan" or month < ROWAN_DRIFT_FROM:
-        return ward.late_share
-    year, number = map(int, month.split("-"))
-    since = (year - 2026) * 12 + number - 2
-    return min(ward.late_share + 0.1 * since, 0.6)
 
 
 def undelivered_disinfections(tables: Tables, scene: Scene) -> Planted:

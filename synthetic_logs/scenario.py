@@ -26,13 +26,15 @@ ROWAN_DRIFT_FROM = "2026-03"
 @dataclass(frozen=True)
 class Ward:
     """One ward. ``share`` is its part of the site's units, ``late_share`` of part changes that overrun,
-    ``late_charting`` of fittings charted after the start, ``wait_h`` the median hours before disinfection."""
+    ``late_charting`` of fittings charted after the start, ``wait_h`` the median hours before disinfection,
+    ``stay_days`` the median stay, ``patients`` the usual number at the daily count."""
 
     name: str
     share: float
     late_share: float
     late_charting: float
     wait_h: float
+    stay_days: float
     patients: int
 
 
@@ -59,10 +61,10 @@ NORTH = Site(
     "N-{:03d}",
     1,
     (
-        Ward("Alder", 0.2, 0.03, 0.06, 2.5, 24),
-        Ward("Birch", 0.2, 0.06, 0.12, 4.0, 26),
-        Ward("Cedar", 0.25, 0.04, 0.05, 3.0, 18),
-        Ward("Rowan", 0.35, 0.05, 0.10, 5.0, 30),
+        Ward("Alder", 0.2, 0.03, 0.06, 2.5, 2.6, 24),
+        Ward("Birch", 0.2, 0.06, 0.12, 4.0, 3.0, 26),
+        Ward("Cedar", 0.25, 0.04, 0.05, 3.0, 2.8, 18),
+        Ward("Rowan", 0.35, 0.05, 0.10, 5.0, 4.4, 30),
     ),
     states_site=True,
 )
@@ -74,9 +76,9 @@ SOUTH = Site(
     "{:05d}",
     711,
     (
-        Ward("Hazel", 0.3, 0.03, 0.05, 2.0, 22),
-        Ward("Larch", 0.3, 0.05, 0.10, 3.5, 28),
-        Ward("Willow", 0.4, 0.07, 0.15, 6.0, 26),
+        Ward("Hazel", 0.3, 0.03, 0.05, 2.0, 2.5, 22),
+        Ward("Larch", 0.3, 0.05, 0.10, 3.5, 3.2, 28),
+        Ward("Willow", 0.4, 0.07, 0.15, 6.0, 3.4, 26),
     ),
     states_site=False,
     max_storage_days=14,

@@ -96,10 +96,10 @@ def _arrivals(scenario: Scenario, site: Site, units: tuple[Unit, ...]) -> Iterat
         generator = scenario.stream("arrivals", site.site_id, ward.name)
         beds = sum(unit.ward is ward for unit in units)
         day_start = scenario.start + np.arange(days) * DAY
-        wanted = beds * 0.52 * _season(day_start) / 5.0
+        wanted = beds * 0.55 * _season(day_start) / (1.57 * ward.stay_days + 0.5)
         arrivals = np.repeat(day_start, generator.poisson(wanted))
         at = np.sort(arrivals + (generator.triangular(0, 15, 24, len(arrivals)) * HOUR).astype(np.int64))
-        length_days = np.clip(3.0 * np.exp(0.95 * generator.standard_normal(len(at))), 0.35, 45)
+        length_days = np.clip(ward.stay_days * np.exp(0.95 * generator.standard_normal(len(at))), 0.35, 45)
         moves = (generator.random(len(at)) < 0.07) & (length_days > 1.5)
         for start, length, mover in zip(at, length_days, moves, strict=True):
             number += 1
