@@ -1,0 +1,58 @@
+"""Which files there are to read, and which table each holds by its name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import NothingToDo, UsageError
+from pipeline.ingest.profiles import Profile
+
+
+@dataclass(frozen=True)
+class Found:
+    """``files`` with the table each holds, None where a file that was named fits no pattern; ``passed_over``
+    are the names of files in folders that fit none."""
+
+    files: tuple[tuple[Path, str | None], ...]
+    passed_over: tuple[str, ...]
+
+
+def find_exports(paths: Sequence[Path], profile: Profile, store_root: Path) -> Found:
+    """List what to read in a fixed order, the lists of units first: what is logged is held against them.
+
+    Raises UsageError for a path that does not exist and NothingToDo when no file in the folders fits.
+    """
+    absent = [str(path) for path in paths if not path.exists()]
+    if absent:
+        raise UsageError(f"{', '.join(absent)}: no such file or folder; check the path.")
+    named = {path.resolve(): profile.table_of(path.name) for path in paths if not path.is_dir()}
+    inside = {
+        path.resolve(): profile.table_of(path.name)
+        for folder in paths
+        if folder.is_dir()
+        for path in _files_in(folder, store_root)
+    }
+    fitting = {path: table for path, table in inside.items() if table}
+    passed_over = sorted(path.name for path, table in inside.items() if not table and path not in named)
+    found = {**fitting, **named}
+    if not found:
+        patterns = ", ".join(profile.files)
+        raise NothingToDo(
+            f"{', '.join(map(str, paths))}: holds no file named like {patterns}; nothing to ingest."
+        )
+    return Found(tuple(sorted(found.items(), key=_units_first)), tuple(passed_over))
+
+
+def _files_in(folder: Path, store_root: Path) -> Iterator[Path]:
+    """Yield the files in a folder and below, but for hidden ones and those of the store itself."""
+    for path in folder.rglob("*"):
+        hidden = any(part.startswith(".") for part in path.relative_to(folder).parts)
+        if path.is_file() and not hidden and not path.resolve().is_relative_to(store_root):
+            yield path
+
+
+def _units_first(item: tuple[Path, str | None]) -> tuple[bool, str]:
+    path, table = item
+    return table != "units", path.as_posix()

@@ -1,0 +1,225 @@
+"""One file: read, judged, held against the store, accounted for, committed."""
+
+from __future__ import annotations
+
+import datetime
+from collections import Counter
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import polars as pl
+
+import pipeline
+from pipeline.errors import RefusedFile
+from pipeline.ingest import expectations
+from pipeline.ingest.facts import FileFacts, measure
+from pipeline.ingest.profiles import Profile
+from pipeline.ingest.read_files import Export, fingerprint, open_export, read_content
+from pipeline.ingest.repeats import Distinct, compare, earlier_rows, stored_part
+from pipeline.ingest.sites import Sites
+from pipeline.ingest.sort_rows import Sorted, sort_rows
+from pipeline.records import TABLES, Table
+from pipeline.store.columns import good_schema
+from pipeline.store.keys import remember
+from pipeline.store.layout import Store
+from pipeline.store.ledger import LedgerEntry, commit
+
+_UNKNOWN_UNIT = "unknown_unit"
+
+
+@dataclass(frozen=True)
+class FileResult:
+    """What became of one file: the account of contract section 9, and why it was refused, if it was.
+
+    ``known``: the store had it already, so that all its rows are duplicates now.
+    """
+
+    name: str
+    sha256: str
+    table: str
+    rows_read: int
+    accepted: int
+    duplicates: int
+    skipped: int
+    corrected: int
+    quarantined: int
+    reasons: dict[str, int]
+    warnings: dict[str, int]
+    refused: str | None = None
+    known: bool = False
+    undeclared_columns: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Run:
+    """What all files of one ingest share; ``known`` and ``facts`` grow with every file that is committed."""
+
+    store: Store
+    key: bytes
+    sites: Sites
+    profile: Profile
+    now: datetime.datetime
+    known: list[LedgerEntry]
+    facts: list[FileFacts]
+
+
+@dataclass(frozen=True)
+class _Account:
+    """What a file's good rows are, held against the store; ``fresh`` are those that are no duplicates."""
+
+    fresh: pl.DataFrame
+    duplicates: int = 0
+    corrected: int = 0
+    warnings: Counter[str] = field(default_factory=Counter)
+
+
+def ingest_file(run: Run, path: Path, table_name: str | None) -> FileResult:
+    """Read one file into the store, or say why it is refused; that stands in the ledger too."""
+    sha256 = ""
+    try:
+        content = read_content(path)
+        sha256 = fingerprint(content)
+        if table_name is None:
+            raise RefusedFile(f"its name fits no table; name it like {', '.join(run.profile.files)}")
+        return _ingest_content(run, path.name, sha256, content, TABLES[table_name])
+    except RefusedFile as refusal:
+        entry = replace(_entry(run, path.name, sha256, table_name or ""), refused=str(refusal))
+        if sha256 and not _before(run, sha256):
+            commit(run.store, entry, pl.DataFrame(), pl.DataFrame())
+        return _result(entry)
+
+
+def _ingest_content(run: Run, name: str, sha256: str, content: bytes, table: Table) -> FileResult:
+    before = _before(run, sha256)
+    if before and before.table == table.name and before.rules_sha256 == _reading(run, _sites_of(before)):
+        return _known_result(before, name)
+    expectations.start_importing()
+    export = open_export(name, sha256, content, table, run.profile)
+    told = sort_rows(export, table, run.sites, run.key, run.now)
+    if before:
+        run.known.remove(before)  # read again under other rules: it is not held against itself
+        _require_same_place(before, table, told)
+    entry, accounts = _accounted(run, export, table, told)
+    remember(run.store, run.key, told.references)
+    committed = commit(
+        run.store, entry, _all_rows(table, [kept.rows for kept in told.good.values()]), told.quarantined
+    )
+    run.known.append(committed)
+    fresh = _all_rows(table, [account.fresh for account in accounts])
+    run.facts.append(measure(table, committed, fresh, run.now))
+    return replace(_result(committed), undeclared_columns=export.header.undeclared)
+
+
+def _before(run: Run, sha256: str) -> LedgerEntry | None:
+    return next((entry for entry in run.known if entry.sha256 == sha256 and not entry.refused), None)
+
+
+def _sites_of(entry: LedgerEntry) -> list[str]:
+    return sorted({part.site_id for part in entry.parts})
+
+
+def _reading(run: Run, site_ids: list[str]) -> str:
+    return run.sites.reading(run.profile.name, site_ids)
+
+
+def _require_same_place(before: LedgerEntry, table: Table, told: Sorted) -> None:
+    """A file is known by its content: a second site's identical file would take the first one's place."""
+    sites, earlier = list(told.good), _sites_of(before)
+    if before.table != table.name or (sites and earlier and sites != earlier):
+        owner = ", ".join(earlier) or "no site"
+        raise RefusedFile(f"the store holds this very content already: table {before.table}, site {owner}")
+
+
+def _accounted(run: Run, export: Export, table: Table, told: Sorted) -> tuple[LedgerEntry, list[_Account]]:
+    """Return the file's ledger entry; that every row read is accounted for, the entry checks itself."""
+    accounts = [_held_against_store(run, table, site_id, kept) for site_id, kept in told.good.items()]
+    exported = [kept.rows["exported_at"].max() for kept in told.good.values()]
+    latest = max((time for time in exported if isinstance(time, datetime.datetime)), default=None)
+    entry = replace(
+        _entry(run, export.name, export.sha256, table.name),
+        exported_at=f"{latest.isoformat()}Z" if latest else None,
+        rows_read=told.read,
+        accepted=sum(account.fresh.height for account in accounts),
+        duplicates=sum(account.duplicates for account in accounts),
+        skipped=told.skipped,
+        corrected=sum(account.corrected for account in accounts),
+        quarantined=told.quarantined.height,
+        reasons=_counts(told.quarantined["reasons"]),
+        warnings=dict(sorted(sum((account.warnings for account in accounts), Counter()).items())),
+        rules_sha256=_reading(run, list(told.good)),
+    )
+    return entry, accounts
+
+
+def _held_against_store(run: Run, table: Table, site_id: str, kept: Distinct) -> _Account:
+    rows = kept.rows
+    met = compare(rows, table, earlier_rows(run.store, run.known, table, rows))
+    if len(met.duplicates):
+        rows = rows.filter(~pl.col("source_row").is_in(met.duplicates.implode()))
+    warnings = Counter(_counts(rows["warnings"]))
+    if unknown := _unknown_units(run, table, site_id, rows):
+        warnings[_UNKNOWN_UNIT] = unknown
+    corrected = set(kept.corrections) | set(met.corrections)
+    return _Account(rows, kept.dropped + len(met.duplicates), len(corrected - set(met.duplicates)), warnings)
+
+
+def _unknown_units(run: Run, table: Table, site_id: str, rows: pl.DataFrame) -> int:
+    """Count the rows of units that the site's own list does not have; without a list nothing is unknown."""
+    lists = [
+        stored_part(run.store, entry, part)["unit_id"]
+        for entry in run.known
+        if entry.table == "units"
+        for part in entry.parts
+        if part.site_id == site_id
+    ]
+    if not lists or table.name == "units" or "unit_id" not in table.names:
+        return 0
+    listed = pl.concat(lists).str.to_lowercase()
+    return int((~rows["unit_id"].drop_nulls().str.to_lowercase().is_in(listed.implode())).sum())
+
+
+def _counts(joined: pl.Series) -> dict[str, int]:
+    """Count the names in comma-joined lists."""
+    lists = joined.drop_nulls().value_counts(name="rows")
+    counts: Counter[str] = Counter()
+    for names, rows in lists.iter_rows():
+        counts.update(dict.fromkeys(names.split(","), rows))
+    return dict(sorted(counts.items()))
+
+
+def _all_rows(table: Table, frames: list[pl.DataFrame]) -> pl.DataFrame:
+    return pl.concat([pl.DataFrame(schema=good_schema(table)), *frames])
+
+
+def _entry(run: Run, name: str, sha256: str, table: str) -> LedgerEntry:
+    return LedgerEntry(
+        sha256=sha256,
+        name=name,
+        table=table,
+        profile=run.profile.name,
+        program_version=pipeline.__version__,
+    )
+
+
+def _result(entry: LedgerEntry) -> FileResult:
+    return FileResult(
+        name=entry.name,
+        sha256=entry.sha256,
+        table=entry.table,
+        rows_read=entry.rows_read,
+        accepted=entry.accepted,
+        duplicates=entry.duplicates,
+        skipped=entry.skipped,
+        corrected=entry.corrected,
+        quarantined=entry.quarantined,
+        reasons=entry.reasons,
+        warnings=entry.warnings,
+        refused=entry.refused,
+    )
+
+
+def _known_result(entry: LedgerEntry, name: str) -> FileResult:
+    duplicates = entry.accepted + entry.duplicates
+    return replace(
+        _result(entry), name=name, accepted=0, duplicates=duplicates, corrected=0, warnings={}, known=True
+    )

@@ -1,0 +1,91 @@
+"""The rows that were not accepted: kept with their place, their reasons and what the file said."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.ingest.read_files import SOURCE_ROW, Export
+from pipeline.records import Table
+from pipeline.store.columns import QUARANTINE
+from pipeline.store.keys import patient_keys, seal
+from pipeline.store.layout import Store
+from pipeline.store.ledger import entries
+
+#: The one reason beyond those of a row's values: its fields cannot be told apart.
+WRONG_FIELD_COUNT = "wrong_field_count"
+_LISTED = ["table", "file_name", "sha256", "source_row", "reasons", "raw"]
+
+
+@dataclass(frozen=True)
+class Hiding:
+    """What hides the patient references of one site: the store's key and the site's name."""
+
+    key: bytes
+    site_id: str
+
+
+def quarantined_rows(
+    raw: pl.DataFrame, reasons: pl.DataFrame, export: Export, table: Table, hiding: Hiding
+) -> pl.DataFrame:
+    """Return rows for the quarantine (``QUARANTINE``), in which patient references stand as their key.
+
+    ``raw`` holds declared columns as the file has them; ``reasons`` the ``source_row`` and ``reasons`` of the
+    rows that are kept out.
+    """
+    said = raw.join(reasons, on=SOURCE_ROW, how="inner", maintain_order="left")
+    declared = list(export.header.positions)
+    patients = [c.name for c in table.columns if c.kind == "patient" and c.name in declared]
+    sites = pl.repeat(hiding.site_id, said.height, dtype=pl.String, eager=True)
+    keys = [patient_keys(hiding.key, sites, _filled(said[name])).alias(name) for name in patients]
+    sealed = pl.Series("sealed", _sealed(said, patients, hiding.key), dtype=pl.Binary)
+    shown = said.with_columns(keys).select(pl.struct(declared).struct.json_encode().alias("raw"))
+    return _placed(said, export).with_columns(shown["raw"], sealed).select(QUARANTINE.names())
+
+
+def torn_rows(ragged: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:
+    """Return rows with the wrong number of fields for the quarantine.
+
+    Nothing of what they say is kept: a field out of place may be a patient reference or an undeclared column.
+    """
+    required = [export.header.positions[c.name] for c in table.columns if c.required]
+    is_short = pl.col("fields") <= max(required)
+    reasons = (
+        pl.when(is_short)
+        .then(pl.lit(f"missing_value,{WRONG_FIELD_COUNT}"))
+        .otherwise(pl.lit(WRONG_FIELD_COUNT))
+    )
+    expected = pl.lit(export.header.width, pl.Int64).alias("fields_expected")
+    raw = pl.struct(pl.col("fields").alias("fields_found"), expected).struct.json_encode()
+    rows = ragged.with_columns(
+        reasons.alias("reasons"), raw.alias("raw"), pl.lit(None, pl.Binary).alias("sealed")
+    )
+    return _placed(rows, export).select(QUARANTINE.names())
+
+
+def listing(store: Store) -> pl.DataFrame:
+    """Return every quarantined row that the ledger names, in order of table, file name, hash and row."""
+    files = [store.quarantine_file(entry.sha256) for entry in entries(store) if entry.quarantined]
+    schema = {name: QUARANTINE[name] for name in _LISTED}
+    found = [pl.read_parquet(path, columns=_LISTED, hive_partitioning=False) for path in files]
+    return pl.concat([pl.DataFrame(schema=schema), *found]).sort(_LISTED[:4])
+
+
+def _placed(rows: pl.DataFrame, export: Export) -> pl.DataFrame:
+    return rows.with_columns(
+        pl.lit(export.table).alias("table"),
+        pl.lit(export.name).alias("file_name"),
+        pl.lit(export.sha256).alias("sha256"),
+    )
+
+
+def _filled(references: pl.Series) -> pl.Series:
+    """Return the references trimmed; those of nothing but spaces are none."""
+    return references.str.strip_chars().replace("", None)
+
+
+def _sealed(said: pl.DataFrame, patients: list[str], key: bytes) -> list[bytes | None]:
+    rows = ({name: row[name] for name in patients if row[name]} for row in said.iter_rows(named=True))
+    return [seal(key, json.dumps(row, ensure_ascii=False).encode()) if row else None for row in rows]

@@ -1,0 +1,93 @@
+"""From a file's text to the rows that are accepted and those that are not."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.ingest.judge import QUARANTINED, judge
+from pipeline.ingest.normalise import text_of
+from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
+from pipeline.ingest.read_files import SOURCE_ROW, Export, read_blocks
+from pipeline.ingest.repeats import Distinct, distinct
+from pipeline.ingest.row_rules import broken_by_rule, named, table_at_site
+from pipeline.ingest.sites import Sites, by_site
+from pipeline.records import Table, stored_name
+from pipeline.store.columns import QUARANTINE, good_schema
+from pipeline.store.keys import patient_keys
+
+#: How far a unit's sample may stand against the file's order without a warning.
+_OUT_OF_ORDER = pl.duration(minutes=5)
+_OUT_OF_ORDER_NAME = "out_of_order"
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """A file's rows: the ``good`` ones of each site, as they are stored, and the ``quarantined`` ones; the
+    patient references of the good ones by (site, key); how many rows were read, and skipped as blank."""
+
+    good: dict[str, Distinct]
+    quarantined: pl.DataFrame
+    references: dict[tuple[str, str], str]
+    read: int
+    skipped: int
+
+
+def sort_rows(export: Export, table: Table, sites: Sites, key: bytes, now: datetime.datetime) -> Sorted:
+    """Read a file to its end and judge every row by the rules of its site; ``now`` is UTC, without zone."""
+    good: dict[str, list[pl.DataFrame]] = {}
+    kept_out = [pl.DataFrame(schema=QUARANTINE)]
+    references: dict[tuple[str, str], str] = {}
+    read = skipped = 0
+    for block in read_blocks(export):
+        read, skipped = read + block.read, skipped + block.skipped
+        kept_out.append(torn_rows(block.ragged, export, table))
+        for site_id, rows in by_site(block.rows, sites):
+            rules = sites.rules_of(site_id)
+            at_site, hiding = table_at_site(table, rules), Hiding(key, site_id)
+            judged = judge(rows, at_site, rules.time_zone, now)
+            reasons = judged.filter(QUARANTINED).select(
+                SOURCE_ROW, _names(at_site, quarantines=True).alias("reasons")
+            )
+            kept_out.append(quarantined_rows(rows, reasons, export, table, hiding))
+            accepted = _stored(judged.filter(~pl.col(QUARANTINED)), at_site, hiding, references)
+            good.setdefault(site_id, []).append(accepted)
+    told = {site_id: _warn_of_order(pl.concat(frames), table) for site_id, frames in sorted(good.items())}
+    kept = {site_id: distinct(rows, table) for site_id, rows in told.items() if rows.height}
+    return Sorted(kept, pl.concat(kept_out), references, read, skipped)
+
+
+def _names(table: Table, quarantines: bool) -> pl.Expr:
+    return named(broken_by_rule(table, quarantines))
+
+
+def _stored(
+    judged: pl.DataFrame, table: Table, hiding: Hiding, references: dict[tuple[str, str], str]
+) -> pl.DataFrame:
+    """Return accepted rows as they are stored, and note the patient references that their keys stand for."""
+    site = pl.repeat(hiding.site_id, judged.height, dtype=pl.String, eager=True).alias("site_id")
+    warnings = _names(table, quarantines=False).replace("", None).alias("warnings")
+    hidden = []
+    for column in (column for column in table.columns if column.kind == "patient"):
+        told = judged.select(text_of(column)).to_series()
+        keys = patient_keys(hiding.key, site, told).alias(stored_name(column))
+        pairs = pl.DataFrame([keys, told]).drop_nulls().unique(maintain_order=True)
+        for patient, reference in pairs.iter_rows():
+            place = (hiding.site_id, patient)
+            references[place] = min(reference, references.get(place, reference))
+        hidden.append(keys)
+    return judged.with_columns(site, warnings, *hidden).select(good_schema(table).names())
+
+
+def _warn_of_order(rows: pl.DataFrame, table: Table) -> pl.DataFrame:
+    """Add the warning that more than the row itself decides; ``rows`` stand in the file's order."""
+    if table.name != "usage_samples":
+        return rows
+    time = pl.col("sampled_at")
+    late = time.cum_max().over(pl.col("unit_id").str.to_lowercase()) - time > _OUT_OF_ORDER
+    name = pl.when(late).then(pl.lit(_OUT_OF_ORDER_NAME))
+    return rows.with_columns(
+        pl.concat_str(["warnings", name], separator=",", ignore_nulls=True).replace("", None)
+    )
