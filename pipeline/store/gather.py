@@ -12,7 +12,7 @@ from pipeline.store import row_queries
 from pipeline.store.contested import Stretch, Window, contested, instant, stored_file, windows
 from pipeline.store.layout import Store
 from pipeline.store.ledger import LOGS, LedgerEntry
-from pipeline.store.spelling import identifiers, note_spellings, spell
+from pipeline.store.spelling import spell_alike
 
 
 def gather(connection: duckdb.DuckDBPyConnection, store: Store, known: list[LedgerEntry]) -> None:
@@ -30,10 +30,7 @@ def gather(connection: duckdb.DuckDBPyConnection, store: Store, known: list[Ledg
         replacing = any(entry.replaces_window for entry in by_table[name])
         rows = row_queries.with_windows(table, rows) if replacing else row_queries.without_windows(rows)
         connection.execute(f"create or replace table settling.{name} as {rows}")
-    note_spellings(connection, known)
-    for name, table in TABLES.items():
-        for identifier in identifiers(table):
-            connection.execute(spell(f"settling.{name}", identifier))
+    spell_alike(connection, known)
 
 
 def stored_files(store: Store, entries: list[LedgerEntry]) -> list[Path]:

@@ -69,7 +69,6 @@ def append_line(path: Path, text: str) -> None:
         make_folder(path.parent)
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
         try:
-            os.fchmod(descriptor, 0o600)
             end = _end_of_whole_lines(descriptor)
             os.ftruncate(descriptor, end)
             os.lseek(descriptor, end, os.SEEK_SET)
@@ -108,7 +107,6 @@ def _storage_trouble(path: Path) -> Iterator[None]:
 def _write_new(path: Path, payload: bytes) -> None:
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     try:
-        os.fchmod(descriptor, 0o600)
         _write_all(descriptor, payload)
         os.fsync(descriptor)
     finally:

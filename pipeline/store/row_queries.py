@@ -8,8 +8,10 @@ from pipeline.records import Table, stored_name
 from pipeline.store.columns import sql_type, stored_key
 
 #: Of two rows with one key the later export wins, then the larger hash, then the later row.
-_LATEST_FIRST = "exported_at desc nulls last, file_sha256 desc, source_row desc"
 _EARLIEST_FIRST = "exported_at nulls first, file_sha256, source_row"
+
+#: More rows than a file can have.
+_ROWS_PER_FILE = 10**12
 
 _EARLIER_THAN_WINDOW = (
     "(coalesce(rows.exported_at, '-infinity'::timestamp), rows.file_sha256) "
@@ -63,7 +65,7 @@ def log_view(table: Table, plain: list[Path], mixed: list[Path]) -> str:
 def with_windows(table: Table, rows: str) -> str:
     """Return a SELECT of rows, each with the latest export, if any, that replaces it."""
     return f"""
-        select rows.*, (
+        select rows.* exclude (path), (
             select max_by(windows.sha256, {{'at': coalesce(windows.exported_at, '-infinity'::timestamp),
                 'sha256': windows.sha256}})
             from settling.windows
@@ -77,7 +79,7 @@ def with_windows(table: Table, rows: str) -> str:
 
 def without_windows(rows: str) -> str:
     """Return a SELECT of rows that no export replaces."""
-    return f"select *, cast(null as varchar) as replaced_by from ({rows})"
+    return f"select * exclude (path), cast(null as varchar) as replaced_by from ({rows})"
 
 
 def settled_columns(table: Table) -> str:
@@ -90,14 +92,27 @@ def settled_columns(table: Table) -> str:
 def settled_rows(table: Table) -> str:
     """Return a SELECT of the rows that stand, one per key, in order of the key.
 
-    The winner of a key is found first, and then dropped where a later window left it out: otherwise what it
+    Exports are numbered in the order in which they win, so that one whole number compares two rows. The
+    winner of a key is found first, and then dropped where a later window left it out: otherwise what it
     corrected would come back.
     """
-    return (
-        f"select {settled_columns(table)} from settling.{table.name} "
-        f"qualify row_number() over (partition by {_key(table)} order by {_LATEST_FIRST}) = 1 "
-        f"and replaced_by is null order by {_key(table)}"
-    )
+    return f"""
+        with exports as (
+            select exported_at, file_sha256,
+                row_number() over (order by exported_at nulls first, file_sha256) as place
+            from (select distinct exported_at, file_sha256 from settling.{table.name})
+        ),
+        winners as (
+            select max_by(rows.rowid, exports.place * {_ROWS_PER_FILE} + rows.source_row) as winner
+            from settling.{table.name} as rows
+            join exports on exports.file_sha256 = rows.file_sha256
+                and exports.exported_at is not distinct from rows.exported_at
+            group by {_key(table)}
+        )
+        select {settled_columns(table)} from settling.{table.name}
+        where replaced_by is null and rowid in (select winner from winners)
+        order by {_key(table)}
+    """
 
 
 def changed_values(table: Table) -> str:
@@ -158,9 +173,11 @@ def _in_stretch(table: Table) -> str:
 
 
 def _key(table: Table) -> str:
-    """Return what rows are the same by: the source's own number, or the key's columns where it gives none."""
-    kinds = {stored_name(column): column.kind for column in table.columns}
-    parts = [folded(name) if kinds[name] == "id" else name for name in stored_key(table)]
+    """Return what rows are the same by: the source's own number, or the key's columns where it gives none.
+
+    The identifiers in it are spelled alike by then, so that only the source's number is still to be folded.
+    """
+    parts = list(stored_key(table))
     if table.name == "part_changes":
         parts = [
             part.replace("patient_key", "case when unit_id is null then patient_key end") for part in parts

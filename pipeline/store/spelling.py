@@ -29,31 +29,43 @@ def identifiers(table: Table) -> list[str]:
     return [column.name for column in table.columns if column.kind == "id" and column.name != "source_ref"]
 
 
-def note_spellings(connection: duckdb.DuckDBPyConnection, known: list[LedgerEntry]) -> None:
-    """Make settling.spellings: site_id, kind, written, spelling, for what is not written as it is spelled."""
+def spell_alike(connection: duckdb.DuckDBPyConnection, known: list[LedgerEntry]) -> None:
+    """Spell each identifier of schema ``settling`` one way.
+
+    Makes settling.spellings (site_id, kind, written, spelling) of what is not written as it is spelled.
+    """
     connection.execute(
         "create or replace table settling.seen "
         "(site_id varchar, kind varchar, written varchar, first_at timestamp, in_register boolean)"
     )
     _note_logged_units(connection, known)
-    for table in (table for table in TABLES.values() if table.name not in LOGS):
-        for name in identifiers(table):
-            in_register = table.key == (name,) and table.time is None
-            connection.execute(
-                f"insert into settling.seen "
-                f"select site_id, '{name}', {name}, min({time_of(table)}), {in_register} "
-                f"from settling.{table.name} where {name} is not null group by all"
-            )
+    seen = [
+        _seen(table, name)
+        for table in TABLES.values()
+        if table.name not in LOGS
+        for name in identifiers(table)
+    ]
+    connection.execute(f"insert into settling.seen {' union all '.join(seen)}")
     connection.execute(_CHOOSE)
     connection.execute("drop table settling.seen")
+    misspelled = {kind for (kind,) in connection.execute("select kind from settling.spellings").fetchall()}
+    for table in TABLES.values():
+        for name in misspelled.intersection(identifiers(table)):
+            connection.execute(_spell(table, name))
 
 
-def spell(relation: str, kind: str) -> str:
-    """Return the statement that spells one kind of identifier in a table alike."""
+def _seen(table: Table, name: str) -> str:
     return (
-        f"update {relation} as rows set {kind} = spellings.spelling from settling.spellings "
-        f"where spellings.kind = '{kind}' and spellings.site_id = rows.site_id "
-        f"and spellings.written = rows.{kind}"
+        f"select site_id, '{name}', {name}, min({time_of(table)}), {table.key == (name,)} "
+        f"from settling.{table.name} where {name} is not null group by all"
+    )
+
+
+def _spell(table: Table, name: str) -> str:
+    return (
+        f"update settling.{table.name} as rows set {name} = spellings.spelling from settling.spellings "
+        f"where spellings.kind = '{name}' and spellings.site_id = rows.site_id "
+        f"and spellings.written = rows.{name}"
     )
 
 

@@ -18,7 +18,7 @@ def _no_key_in_the_environment(monkeypatch):
 
 
 def test_a_known_reference_has_its_known_key():
-    """Worked by hand with another program: printf 'TARN\\x1fM-101' | openssl dgst -sha256 -mac HMAC."""
+    """By another program: printf 'TARN\\x1fM-101' | openssl dgst -sha256 -mac HMAC -macopt hexkey:5a…"""
     assert keys.patient_key(KEY, "TARN", "m-101") == "d5d0d7cec0cca9bf7f45c4a1b2d2d76a"
 
 
@@ -104,6 +104,7 @@ def test_the_order_of_ingestion_does_not_show_in_the_references(tmp_path):
         for reference in order:
             keys.remember(store, KEY, {("TARN", "k"): reference})
         written.append(store.reidentify.read_bytes())
+        assert keys.recall(store, KEY) == {("TARN", "k"): "M-1"}
     assert written[0] == written[1]
 
 

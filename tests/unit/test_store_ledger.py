@@ -34,6 +34,15 @@ def test_rows_are_stored_by_site_and_utc_month(tmp_path):
     assert stored.parts[1].units == {"007": ("2026-02-01T00:00:00Z", "2026-02-01T00:00:00Z")}
 
 
+def test_rows_are_stored_in_order_of_their_key(tmp_path):
+    store = new_store(tmp_path)
+    rows = [{**SAMPLES[1], "unit_id": "2"}, {**SAMPLES[1], "unit_id": "1"}, {**SAMPLES[1], "unit_id": "1"}]
+    put(store, "a", "usage_samples", rows)
+    path = store.table_file("usage_samples", "TARN", "2026-02", "a" * 64)
+    stored = pl.read_parquet(path, hive_partitioning=False)
+    assert stored.select("unit_id", "source_row").rows() == [("1", 3), ("1", 4), ("2", 2)]
+
+
 def test_rows_without_a_time_lie_in_always(tmp_path):
     stored = put(new_store(tmp_path), "a", "units", [{"unit_id": "007"}])
     assert [(part.month, part.first_at) for part in stored.parts] == [("always", None)]

@@ -177,6 +177,14 @@ def test_the_units_register_has_the_last_word_on_its_own_spelling_only(tmp_path)
     assert settled(store, "usage_samples", "unit_id") == [("AB1",)]
 
 
+def test_each_site_spells_for_itself(tmp_path):
+    store = new_store(tmp_path)
+    put(store, "a", "disinfections", [cycle(MARCH[0], "ab1"), {**cycle(MARCH[0], "AB1"), "site_id": "WEST"}])
+    put(store, "b", "disinfections", [cycle(MARCH[1], "AB1"), {**cycle(MARCH[1], "ab1"), "site_id": "WEST"}])
+    rows = settled(store, "disinfections", "site_id", "unit_id")
+    assert rows == [("TARN", "ab1"), ("TARN", "ab1"), ("WEST", "AB1"), ("WEST", "AB1")]
+
+
 def test_of_two_spellings_at_one_instant_the_smaller_text_stands(tmp_path):
     store = new_store(tmp_path)
     put(store, "a", "disinfections", [cycle(MARCH[0], "ab1"), cycle(MARCH[1], "AB1")])
