@@ -2,7 +2,7 @@
 -- section: 4.10
 -- hidden: row_no, ward
 -- grain: one row per water bag hung
--- reads: facts.part_spans, samples.logged_therapy, run.settings, run.water_units
+-- reads: facts.part_spans, samples.logged_therapy, samples.unit_numbers, run.settings, run.water_units
 -- note: An estimate: look at the bag. It is never a reason to leave one hanging.
 -- note: Empty is when the modelled water since hanging reaches the volume that reaches the unit.
 
@@ -10,7 +10,8 @@ with
 
 bags as (
     select
-        spans.row_no, spans.site_id, spans.ward, spans.unit_id, spans.fitted_at as hung_at, spans.in_place_until,
+        spans.row_no, spans.site_id, spans.ward, spans.unit_id, units.unit_no,
+        spans.fitted_at as hung_at, spans.in_place_until,
         coalesce(spans.volume_ml, settings.bag_volume_ml) as volume_ml,
         coalesce(spans.volume_ml, settings.bag_volume_ml) * settings.bag_usable_fraction * water_units.per_ml
             as usable_water,
@@ -20,24 +21,29 @@ bags as (
     from facts.part_spans as spans
     join run.settings using (site_id)
     cross join run.water_units
+    left join samples.unit_numbers as units using (site_id, unit_id)
     where spans.part = 'water_bag'
 ),
 
--- A piece of therapy meets the bag hanging at its start and, rarely, the one hanging at its end.
-meetings as (
-    select bags.row_no, therapy.starts_at, therapy.ends_at, therapy.water_rate
+by_start as (
+    select therapy.unit_no, therapy.starts_at, therapy.ends_at, therapy.water_rate, bags.row_no, bags.next_hung_at,
     from samples.logged_therapy as therapy
-    asof join bags
-        on therapy.site_id = bags.site_id
-        and therapy.unit_id = bags.unit_id
+    asof left join bags
+        on therapy.unit_no = bags.unit_no
         and therapy.starts_at >= bags.hung_at
-    union
-    select bags.row_no, therapy.starts_at, therapy.ends_at, therapy.water_rate
-    from samples.logged_therapy as therapy
+),
+
+-- A piece belongs to the bag hanging at its start; a few reach into the next bag's time.
+meetings as (
+    select row_no, starts_at, ends_at, water_rate from by_start where row_no is not null
+    union all
+    select bags.row_no, by_start.starts_at, by_start.ends_at, by_start.water_rate
+    from by_start
     asof join bags
-        on therapy.site_id = bags.site_id
-        and therapy.unit_id = bags.unit_id
-        and therapy.ends_at > bags.hung_at
+        on by_start.unit_no = bags.unit_no
+        and by_start.ends_at > bags.hung_at
+    where by_start.ends_at > by_start.next_hung_at
+        or (by_start.row_no is null and by_start.starts_at < bags.hung_at)
 ),
 
 pieces as (
@@ -52,12 +58,19 @@ pieces as (
     where least(meetings.ends_at, bags.in_place_until) > greatest(meetings.starts_at, bags.hung_at)
 ),
 
+therapy as (
+    select row_no, sum(piece_s) as therapy_s, sum(water_rate * piece_s) >= any_value(usable_water) as runs_out,
+    from pieces group by row_no
+),
+
 running as (
     select
-        *,
+        pieces.*,
         sum(water_rate * piece_s) over so_far as water_by_end,
         sum(piece_s) over so_far as therapy_by_end,
     from pieces
+    join therapy using (row_no)
+    where therapy.runs_out
     window so_far as (partition by row_no order by starts_at rows unbounded preceding)
 ),
 
@@ -70,10 +83,6 @@ last_pieces as (
     from running
     where water_by_end >= usable_water and water_rate > 0
     qualify row_number() over (partition by row_no order by starts_at) = 1
-),
-
-therapy as (
-    select row_no, sum(piece_s) as therapy_s from pieces group by row_no
 ),
 
 bag_runs as (

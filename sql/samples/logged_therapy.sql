@@ -1,86 +1,80 @@
 -- title: Therapy as the units logged it
--- grain: one row per sample in use, or per session and local day without samples
--- reads: records.usage_samples, records.usage_sessions, samples.powered_spells, samples.sample_days,
--- reads: run.days, run.water, run.settings
--- internal: time, flow and water of each logged piece, in whole seconds, millilitres per minute and ng per litre
--- note: A sample stands for the time to the unit's next one, at most max_sample_gap_min.
+-- grain: one row per sample in use, or per session, local day and patient where the day has no sample
+-- reads: samples.standing_samples, samples.powered_spells, samples.unit_segments, samples.sample_days,
+-- reads: records.usage_sessions, run.water, run.settings
+-- internal: flow in millilitres per minute; water_rate is that times nanograms per litre
+-- note: Low humidity counts once the set point was nearly reached, or an hour after power on.
 
 with
 
-standing as (
-    select
-        samples.site_id, samples.unit_id, samples.phase, samples.flow_l_min,
-        coalesce(samples.dew_point_c, settings.target_dew_point_c) as dew_point_c,
-        samples.dew_point_c < samples.set_dew_point_c - 2 as below_set,
-        samples.sampled_at as starts_at,
-        least(
-            coalesce(
-                lead(samples.sampled_at) over (
-                    partition by samples.site_id, samples.unit_id order by samples.sampled_at
-                ),
-                settings.as_of
-            ),
-            samples.sampled_at + settings.max_sample_gap
-        ) as ends_at,
-    from records.usage_samples as samples
-    join run.settings using (site_id)
+in_use as (
+    select samples.*, segments.segment_no, segments.site_id,
+    from samples.standing_samples as samples
+    asof join samples.unit_segments as segments
+        on samples.unit_no = segments.unit_no
+        and samples.starts_at >= segments.starts_at
+    where samples.in_use and samples.ends_at > samples.starts_at
 ),
 
-in_use as (
-    select
-        standing.*, spells.powered_at,
-        -- Unknown without a set point. It counts once the set point was nearly reached, or an hour after power on.
-        below_set
-            and starts_at >= least(spells.target_reached_at, spells.powered_at + interval 1 hour) as low_humidity,
-    from standing
-    asof left join samples.powered_spells as spells
-        on standing.site_id = spells.site_id
-        and standing.unit_id = spells.unit_id
-        and standing.starts_at >= spells.powered_at
-    where standing.phase = 'in_use' and standing.ends_at > standing.starts_at
+-- Few samples are this dry, and only those need their spell.
+dry as (
+    select in_use.unit_no, in_use.starts_at,
+    from in_use
+    asof join samples.powered_spells as spells
+        on in_use.unit_no = spells.unit_no
+        and in_use.starts_at >= spells.powered_at
+    where in_use.dew_point_centi_c < in_use.set_centi_c - 200
+        and in_use.starts_at >= least(spells.target_reached_at, spells.powered_at + interval 1 hour)
 ),
 
 sessions as (
     select
-        sessions.site_id, sessions.unit_id,
-        greatest(sessions.started_at, days.starts_at) as starts_at,
-        least(sessions.ended_at, days.ends_at) as ends_at,
-        sessions.mean_flow_l_min as flow_l_min,
-        coalesce(sessions.mean_dew_point_c, settings.target_dew_point_c) as dew_point_c,
+        segments.unit_no,
+        greatest(sessions.started_at, segments.starts_at) as starts_at,
+        least(sessions.ended_at, segments.ends_at) as ends_at,
+        segments.segment_no, segments.site_id,
+        cast(round(sessions.mean_flow_l_min * 1000) as int) as flow_ml_min,
+        cast(round(coalesce(sessions.mean_dew_point_c, settings.target_dew_point_c) * 100) as int)
+            as dew_point_centi_c,
     from records.usage_sessions as sessions
     join run.settings using (site_id)
-    join run.days
-        on sessions.site_id = days.site_id
-        and sessions.started_at < days.ends_at
-        and sessions.ended_at > days.starts_at
+    join samples.unit_segments as segments
+        on sessions.site_id = segments.site_id
+        and sessions.unit_id = segments.unit_id
+        and sessions.started_at < segments.ends_at
+        and sessions.ended_at > segments.starts_at
     where not exists (
         select 1 from samples.sample_days
-        where sample_days.site_id = sessions.site_id
-            and sample_days.unit_id = sessions.unit_id
-            and sample_days.local_date = days.local_date
+        where sample_days.site_id = segments.site_id
+            and sample_days.unit_id = segments.unit_id
+            and sample_days.local_date = segments.local_date
             and sample_days.source = 'samples'
     )
 ),
 
 pieces as (
     select
-        site_id, unit_id, starts_at, ends_at, flow_l_min, dew_point_c,
-        'samples' as basis, powered_at, low_humidity,
+        in_use.unit_no, in_use.starts_at, in_use.ends_at, in_use.segment_no, in_use.site_id, in_use.flow_ml_min,
+        coalesce(in_use.dew_point_centi_c, in_use.target_centi_c) as dew_point_centi_c,
+        'samples' as basis,
+        case when in_use.set_centi_c is not null and in_use.dew_point_centi_c is not null
+            then dry.starts_at is not null end as low_humidity,
     from in_use
+    left join dry using (unit_no, starts_at)
     union all
-    select site_id, unit_id, starts_at, ends_at, flow_l_min, dew_point_c, 'sessions', null, null
+    select unit_no, starts_at, ends_at, segment_no, site_id, flow_ml_min, dew_point_centi_c, 'sessions', null
     from sessions
 ),
 
 logged_therapy as (
     select
-        pieces.* exclude (flow_l_min, dew_point_c),
-        cast(round(pieces.flow_l_min * 1000) as bigint) as flow_ml_min,
-        cast(round(pieces.flow_l_min * 1000) as bigint) * water.ng_per_l as water_rate,
+        pieces.unit_no, pieces.starts_at, pieces.ends_at, pieces.segment_no, pieces.basis, pieces.flow_ml_min,
+        pieces.flow_ml_min * water.ng_per_l as water_rate,
+        pieces.low_humidity,
     from pieces
     join run.water
         on pieces.site_id = water.site_id
-        and water.dew_point_centi_c = cast(round(pieces.dew_point_c * 100) as int)
+        and pieces.dew_point_centi_c = water.dew_point_centi_c
 )
 
 select * from logged_therapy

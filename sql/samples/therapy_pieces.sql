@@ -1,39 +1,23 @@
 -- title: Logged therapy by patient and local day
 -- grain: one row per site_id, unit_id, patient_key, episode_started_at, local_date, basis
--- reads: samples.logged_therapy, occupancy.unit_occupancy, run.days
+-- reads: samples.logged_therapy, samples.unit_segments
 -- internal: integer sums that therapy_days, water_monthly and part_need divide once
--- note: A sample goes whole to the patient of its instant; a session is cut where episodes start and end.
+-- note: A sample goes whole to the patient of its instant; what of it lies past midnight, to the next day.
 
 with
 
-samples_with_patient as (
+timed as (
     select
         therapy.*,
-        case when therapy.starts_at < occupancy.ends_at then occupancy.patient_key end as patient_key,
-        case when therapy.starts_at < occupancy.ends_at then occupancy.ward end as ward,
-        case when therapy.starts_at < occupancy.ends_at then occupancy.episode_started_at end
-            as episode_started_at,
+        date_diff('second', therapy.starts_at, least(therapy.ends_at, segments.day_ends_at)) as day_s,
+        date_diff('second', least(therapy.ends_at, segments.day_ends_at), therapy.ends_at) as next_day_s,
     from samples.logged_therapy as therapy
-    asof left join occupancy.unit_occupancy as occupancy
-        on therapy.site_id = occupancy.site_id
-        and therapy.unit_id = occupancy.unit_id
-        and therapy.starts_at >= occupancy.starts_at
-    where therapy.basis = 'samples'
+    join samples.unit_segments as segments using (segment_no)
 ),
 
--- The day of the start, and what of the piece lies past its midnight.
-with_day as (
+sums as (
     select
-        pieces.*, days.local_date,
-        date_diff('second', pieces.starts_at, least(pieces.ends_at, days.ends_at)) as day_s,
-        date_diff('second', least(pieces.ends_at, days.ends_at), pieces.ends_at) as next_day_s,
-    from samples_with_patient as pieces
-    asof join run.days on pieces.site_id = days.site_id and pieces.starts_at >= days.starts_at
-),
-
-sample_sums as (
-    select
-        site_id, unit_id, patient_key, ward, episode_started_at, local_date,
+        segment_no, basis,
         sum(day_s) as day_s,
         sum(next_day_s) as next_day_s,
         sum(flow_ml_min * day_s) as day_flow,
@@ -42,65 +26,30 @@ sample_sums as (
         sum(water_rate * next_day_s) as next_day_water,
         sum(cast(low_humidity as int) * day_s) as day_low_s,
         sum(cast(low_humidity as int) * next_day_s) as next_day_low_s,
-    from with_day
+    from timed
     group by all
 ),
 
-session_parts as (
+by_day as (
     select
-        sessions.site_id, sessions.unit_id, occupancy.patient_key, occupancy.ward,
-        occupancy.episode_started_at, sessions.starts_at, sessions.flow_ml_min, sessions.water_rate,
-        date_diff(
-            'second',
-            greatest(sessions.starts_at, occupancy.starts_at),
-            least(sessions.ends_at, occupancy.ends_at)
-        ) as part_s,
-        date_diff('second', sessions.starts_at, sessions.ends_at) as session_s,
-    from samples.logged_therapy as sessions
-    left join occupancy.unit_occupancy as occupancy
-        on sessions.site_id = occupancy.site_id
-        and sessions.unit_id = occupancy.unit_id
-        and sessions.starts_at < occupancy.ends_at
-        and sessions.ends_at > occupancy.starts_at
-    where sessions.basis = 'sessions'
-),
-
-session_pieces as (
-    select site_id, unit_id, patient_key, ward, episode_started_at, starts_at, flow_ml_min, water_rate, part_s,
-    from session_parts where patient_key is not null
+        segment_no, basis, 0 as days_on, day_s as therapy_s, day_flow as flow_sum, day_water as water_sum,
+        day_low_s as low_s,
+    from sums where day_s > 0
     union all
-    select
-        site_id, unit_id, null, null, null, starts_at, flow_ml_min, water_rate,
-        any_value(session_s) - coalesce(sum(part_s), 0),
-    from session_parts
-    group by site_id, unit_id, starts_at, flow_ml_min, water_rate
-),
-
-pieces as (
-    select
-        site_id, unit_id, patient_key, ward, episode_started_at, local_date, 'samples' as basis,
-        day_s as therapy_s, day_flow as flow_sum, day_water as water_sum, day_low_s as low_s,
-    from sample_sums
-    union all
-    select
-        site_id, unit_id, patient_key, ward, episode_started_at, local_date + 1, 'samples',
-        next_day_s, next_day_flow, next_day_water, next_day_low_s,
-    from sample_sums
-    union all
-    select
-        pieces.site_id, pieces.unit_id, pieces.patient_key, pieces.ward, pieces.episode_started_at,
-        days.local_date, 'sessions',
-        pieces.part_s, pieces.flow_ml_min * pieces.part_s, pieces.water_rate * pieces.part_s, null,
-    from session_pieces as pieces
-    asof join run.days on pieces.site_id = days.site_id and pieces.starts_at >= days.starts_at
+    select segment_no, basis, 1, next_day_s, next_day_flow, next_day_water, next_day_low_s
+    from sums where next_day_s > 0
 ),
 
 therapy_pieces as (
     select
-        site_id, unit_id, patient_key, ward, episode_started_at, local_date, basis,
-        sum(therapy_s) as therapy_s, sum(flow_sum) as flow_sum, sum(water_sum) as water_sum, sum(low_s) as low_s,
-    from pieces
-    where therapy_s > 0
+        segments.site_id, segments.unit_id, segments.patient_key, segments.ward, segments.episode_started_at,
+        segments.local_date + by_day.days_on as local_date, by_day.basis,
+        sum(by_day.therapy_s) as therapy_s,
+        sum(by_day.flow_sum) as flow_sum,
+        sum(by_day.water_sum) as water_sum,
+        sum(by_day.low_s) as low_s,
+    from by_day
+    join samples.unit_segments as segments using (segment_no)
     group by all
 )
 

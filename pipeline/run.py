@@ -1,0 +1,109 @@
+"""The steps of every command in their order, and nothing else."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline import console
+from pipeline.instants import parse_instant, parse_month
+from pipeline.store import audit
+from pipeline.store.layout import open_store
+from pipeline.store.ledger import entries
+from pipeline.store.lock import hold
+from pipeline.store.parquet import remove_stray_temporaries
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipeline.ingest.ingest import IngestReport
+    from pipeline.measures.published import Published
+
+
+def ingest(
+    store_path: Path,
+    paths: list[Path],
+    site: str | None,
+    rules: Path | None,
+    profile: Path | None,
+    now: datetime,
+    quiet: bool = False,
+) -> IngestReport:
+    """Read files and folders into a store, which is made when there is none."""
+    from pipeline.ingest.ingest import ingest as read
+
+    store = open_store(store_path, create=True)
+    with hold(store), console.bytes_read(quiet) as progress:
+        remove_stray_temporaries(store.root)
+        report = read(
+            store, paths, site=site, rules_path=rules, profile_path=profile, now=now, progress=progress
+        )
+        audit.record(
+            store,
+            "ingest",
+            files=len(report.files),
+            rows_read=sum(file.rows_read for file in report.files),
+            quarantined=sum(file.quarantined for file in report.files),
+        )
+    return report
+
+
+def measure(store_path: Path, as_of: str | None, quiet: bool = False) -> Published:
+    """Compute and publish every table."""
+    from pipeline.measures.published import measure as compute
+
+    instant = parse_instant(as_of) if as_of else None
+    store = open_store(store_path, create=False)
+    with hold(store), console.stages(quiet) as progress:
+        return compute(store, instant, progress)
+
+
+def export(store_path: Path, to: Path, file_format: str) -> list[Path]:
+    """Write the published tables as files."""
+    from pipeline.exporting import export as write
+    from pipeline.measures.published import published
+
+    store = open_store(store_path, create=False)
+    return write(store, published(store), to, file_format)
+
+
+def report(store_path: Path, month: str, to: Path, allow_poor_data: bool) -> list[Path]:
+    """Render the month's pages, after the quality gate."""
+    from pipeline.measures.published import published
+    from pipeline.quality_gate import faults, stop_at
+    from pipeline.validation import validations
+    from reports.render import write_reports
+
+    month = parse_month(month)
+    store = open_store(store_path, create=False)
+    results, ledger = published(store), entries(store)
+    found = faults(store, results, ledger, month)
+    if found and not allow_poor_data:
+        stop_at(found)
+    return write_reports(results, ledger, validations(store, ledger), month, to, poor_data=found)
+
+
+def quarantine(store_path: Path) -> pl.DataFrame:
+    """Return the rows that were not accepted."""
+    from pipeline.ingest.quarantine import listing
+
+    return listing(open_store(store_path, create=False))
+
+
+def demo(to: Path, months: int, units: int, sample_minutes: int, now: datetime, quiet: bool) -> list[Path]:
+    """Invent the Tarnholt hospitals and take them from exports to the report of their last month."""
+    from synthetic_logs.generate import write_hospitals
+
+    exports, store = to / "exports", to / "store"
+    if not quiet:
+        console.say("Inventing the Tarnholt hospitals.")
+    write_hospitals(exports, months=months, units=units, sample_minutes=sample_minutes)
+    for site in sorted(path for path in exports.iterdir() if path.is_dir()):
+        result = ingest(store, [site], None, site / "site.toml", None, now, quiet)
+        if not quiet:
+            read, kept_out = sum(f.rows_read for f in result.files), sum(f.quarantined for f in result.files)
+            console.say(f"{site.name}: {len(result.files)} files, {read} rows read, {kept_out} quarantined.")
+    results = measure(store, None, quiet)
+    month = f"{results.as_of:%Y-%m}"
+    return report(store, month, to / "report", allow_poor_data=False)
