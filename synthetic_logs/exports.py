@@ -40,8 +40,7 @@ def finished(tables: Tables, scene: Scene) -> Tables:
     cycles = cycles.with_columns(count_at(cycles, "ended_at", tables).alias("cycle_count"))
     end = scene.scenario.end
     warm = temperatures_table(cycles, units, scene.scenario.stream("temperatures", scene.site.site_id))
-    named = (pl.col("part") == "interface") if scene.site.states_site else pl.lit(True)
-    on_unit = pl.lit(True) if scene.site.states_site else (pl.col("part") != "interface")
+    by_patient, interface = pl.lit(scene.site.charts_by_patient), pl.col("part") == "interface"
     return tables | {
         "count_readings": readings.with_columns(counted.alias("cycle_count")).sort("read_at", "unit_id"),
         "disinfections": cycles.filter("recorded"),
@@ -49,8 +48,8 @@ def finished(tables: Tables, scene: Scene) -> Tables:
         "usage_sessions": sessions_table(tables["phases"], units).filter(pl.col("ended_at") <= end),
         "part_changes": tables["part_changes"]
         .with_columns(
-            pl.when(named).then("patient_ref").alias("patient_ref"),
-            pl.when(on_unit).then("unit_id").alias("unit_id"),
+            pl.when(by_patient | interface).then("patient_ref").alias("patient_ref"),
+            pl.when(~(by_patient & interface)).then("unit_id").alias("unit_id"),
         )
         .sort("fitted_at", "unit_id", "part"),
     }

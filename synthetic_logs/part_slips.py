@@ -82,7 +82,7 @@ def weekly_changes(tables: Tables, visit: Visit, part: str) -> list[WeeklyChange
     """Return the changes of a part during the visit that its limit made necessary, in order."""
     times = [*fitted(tables, visit.number, part), visit.leg.ended_at]
     changes = [WeeklyChange(part, *three) for three in zip(times, times[1:], times[2:], strict=False)]
-    return [change for change in changes if change.would_end_at - change.fitted_at > PART_LIMIT_S + 3 * HOUR]
+    return [change for change in changes if change.would_end_at - change.fitted_at > PART_LIMIT_S + 5 * HOUR]
 
 
 def first_weekly_change(tables: Tables, visit: Visit) -> WeeklyChange | None:
@@ -120,7 +120,7 @@ def late_changes(tables: Tables, visit: Visit, scene: Scene, random: Generator) 
 def _late_change(
     tables: Tables, visit: Visit, change: WeeklyChange, random: Generator
 ) -> tuple[Tables, Slip]:
-    longest_h = (change.would_end_at - change.fitted_at - PART_LIMIT_S) / HOUR - 1
+    longest_h = (change.would_end_at - change.fitted_at - PART_LIMIT_S) / HOUR - 3
     late_h = min(max(float(np.exp(random.normal(2.8, 0.85))), 1), longest_h, 96)
     late_at = change.fitted_at + PART_LIMIT_S + int(late_h * 60) * MINUTE
     rows = (
@@ -172,9 +172,8 @@ def dry_bag(tables: Tables, visit: Visit, scene: Scene, random: Generator) -> Pl
     expect = (expected("bag_runs", where, dry_therapy_min={"at_least": 60}),)
     slip = Slip("dry_bag", visit.leg.unit_id, visit.leg.patient_ref, iso(bag.changed_at), expect, "water_bag")
     left = _without_fitting(tables, visit.number, "water_bag", bag.changed_at)
-    return left | {"phases": _cooled(left["phases"], visit.number, bag.empty_at + 30 * MINUTE, bag.end)}, [
-        slip
-    ]
+    phases = _cooled(left["phases"], visit.number, bag.empty_at + 30 * MINUTE, bag.end)
+    return left | {"phases": phases}, [slip]
 
 
 def _cooled(phases: pl.DataFrame, leg: int, start: int, end: int) -> pl.DataFrame:

@@ -11,6 +11,7 @@ import polars as pl
 from synthetic_logs import part_slips, slips
 from synthetic_logs.scenario import DAY, HOUR, PART_LIMIT_S, iso
 from synthetic_logs.slip_records import Planted, Slip, Tables, changeover
+from synthetic_logs.stays import Leg
 from synthetic_logs.visits import Scene, Visit, plain, undisturbed
 
 Fits = Callable[[Tables, Visit, Scene], bool]
@@ -31,8 +32,8 @@ def _gap_h(visit: Visit) -> float:
     return (visit.after.started_at - visit.cycles[-1].ended_at) / HOUR
 
 
-def _hours(leg: object) -> float:
-    return (leg.ended_at - leg.started_at) / HOUR  # type: ignore[attr-defined]
+def _longer_than(leg: Leg | None, hours: int) -> bool:
+    return leg is not None and leg.ended_at - leg.started_at > hours * HOUR
 
 
 def anywhere(tables: Tables, visit: Visit, scene: Scene) -> bool:
@@ -72,7 +73,7 @@ def _fits_late_end(tables: Tables, visit: Visit, scene: Scene) -> bool:
 
 
 def _fits_overlap(tables: Tables, visit: Visit, scene: Scene) -> bool:
-    return plain(scene, visit) and _hours(visit.after) > 12
+    return plain(scene, visit) and _longer_than(visit.after, 12)
 
 
 def _fits_weekly_change(tables: Tables, visit: Visit, scene: Scene) -> bool:
@@ -80,7 +81,7 @@ def _fits_weekly_change(tables: Tables, visit: Visit, scene: Scene) -> bool:
 
 
 def _fits_rollback(tables: Tables, visit: Visit, scene: Scene) -> bool:
-    return plain(scene, visit) and _hours(visit.leg) > 24
+    return plain(scene, visit) and _longer_than(visit.leg, 24)
 
 
 def _fits_misread(tables: Tables, visit: Visit, scene: Scene) -> bool:
@@ -155,12 +156,11 @@ def _late_changes(tables: Tables, scene: Scene, taken: set[tuple[str, int]]) -> 
 
 
 def undelivered_disinfections(tables: Tables, scene: Scene) -> Planted:
-    """South's disinfection file of one month never came: its changeovers cannot be judged."""
-    scenario, month = scene.scenario, scene.scenario.undelivered_month
-    if month is None or scene.site.states_site:
+    """The disinfection file of one month never came: its changeovers cannot be judged."""
+    scenario, month = scene.scenario, scene.scenario.undelivered_month(scene.site)
+    if month is None:
         return tables, []
-    index = scenario.month_names.index(month)
-    low, high = scenario.edges[index], scenario.edges[index + 1]
+    low, high = scenario.edges[month], scenario.edges[month + 1]
     lost = pl.col("started_at").is_between(low, high, closed="left")
     cycles = tables["disinfections"].with_columns((pl.col("recorded") & ~lost).alias("recorded"))
     expect = []

@@ -40,7 +40,11 @@ class Ward:
 
 @dataclass(frozen=True)
 class Site:
-    """One hospital. Units are numbered from ``first_unit`` on in the pattern ``unit_name``."""
+    """One hospital; its units are numbered from ``first_unit`` on in the pattern ``unit_name``.
+
+    ``states_site``: its files have a column site_id. ``charts_by_patient``: every part changed names the
+    patient, interfaces the patient alone. ``loses_a_month``: one month's disinfection file never came.
+    """
 
     site_id: str
     name: str
@@ -50,6 +54,8 @@ class Site:
     first_unit: int
     wards: tuple[Ward, ...]
     states_site: bool
+    charts_by_patient: bool
+    loses_a_month: bool
     max_storage_days: int | None = None
 
 
@@ -67,6 +73,8 @@ NORTH = Site(
         Ward("Rowan", 0.35, 0.05, 0.10, 5.0, 4.4, 30),
     ),
     states_site=True,
+    charts_by_patient=False,
+    loses_a_month=False,
 )
 SOUTH = Site(
     "TARN-S",
@@ -81,6 +89,8 @@ SOUTH = Site(
         Ward("Willow", 0.4, 0.07, 0.15, 6.0, 3.4, 26),
     ),
     states_site=False,
+    charts_by_patient=True,
+    loses_a_month=True,
     max_storage_days=14,
 )
 SITES = (NORTH, SOUTH)
@@ -153,10 +163,9 @@ class Scenario:
         words = [zlib.crc32(word.encode()) for word in concern]
         return np.random.Generator(np.random.PCG64(np.random.SeedSequence([self.seed, *words])))
 
-    @cached_property
-    def undelivered_month(self) -> str | None:
-        """The month whose disinfection file South never sent; None in runs too short for one."""
-        return self.month_names[self.months * 2 // 3] if self.months >= 4 else None
+    def undelivered_month(self, site: Site) -> int | None:
+        """Return the number of the month whose disinfection file never came; None where there is none."""
+        return self.months * 2 // 3 if site.loses_a_month and self.months >= 4 else None
 
 
 def midnight(day: datetime.date) -> int:

@@ -73,6 +73,7 @@ def unrecorded_disinfection(tables: Tables, visit: Visit, scene: Scene, random: 
     where = {"unit_id": cycle.unit_id, "from_at": iso(from_at), "to_at": iso(to_at)}
     expect = (
         changeover(visit.leg, second, "counter_only"),
+        bypassed(visit.leg),
         expected("count_checks", where, expected=0, counted=1, verdict="unrecorded"),
     )
     at = iso(cycle.started_at)
@@ -177,4 +178,4 @@ def reading_within(tables: Tables, leg: Leg) -> int | None:
     """Return the first instant within the leg at which its unit's count was read, if it was."""
     during = pl.col("read_at").is_between(leg.started_at, leg.ended_at)
     times = tables["count_readings"].filter(pl.col("unit_id") == leg.unit_id, during)["read_at"]
-    return times.min() if len(times) else None  # type: ignore[return-value]
+    return min(times, default=None)

@@ -107,9 +107,8 @@ def undisturbed(scene: Scene, visit: Visit) -> bool:
 
 
 def _near_undelivered(scene: Scene, start: int, end: int) -> bool:
-    month = scene.scenario.undelivered_month
-    if month is None or scene.site.states_site:
+    month = scene.scenario.undelivered_month(scene.site)
+    if month is None:
         return False
-    index = scene.scenario.month_names.index(month)
-    low, high = scene.scenario.edges[index] - 20 * DAY, scene.scenario.edges[index + 1] + 20 * DAY
+    low, high = scene.scenario.edges[month] - 20 * DAY, scene.scenario.edges[month + 1] + 20 * DAY
     return start < high and end > low
