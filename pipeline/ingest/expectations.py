@@ -97,7 +97,9 @@ def _expectation(library: Any, fact: Fact) -> Any:
 
 def _outcome(table: str, fact: Fact, result: Any) -> Outcome:
     """Read one result; an expectation that could not be judged is a fault of the program."""
-    if result.exception_info["raised_exception"] or result.expectation_config.kwargs["column"] != fact.name:
+    # Where something was raised the library nests this by metric, so that only an outright False will do.
+    judged = result.exception_info.get("raised_exception") is False
+    if not judged or result.expectation_config.kwargs["column"] != fact.name:
         raise DewledgerError(f"{table}: the expectation '{fact.name}' could not be judged.")
     observed = float(result.result["observed_value"])
     return Outcome(table, fact.name, fact.meaning, bool(result.success), observed, fact.least, fact.most)

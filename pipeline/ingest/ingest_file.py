@@ -97,14 +97,15 @@ def _ingest_content(run: Run, name: str, sha256: str, content: bytes, table: Tab
     export = open_export(name, sha256, content, table, run.profile)
     told = sort_rows(export, table, run.sites, run.key, run.now)
     if before:
-        run.known.remove(before)  # read again under other rules: it is not held against itself
         _require_same_place(before, table, told)
-    entry, accounts = _accounted(run, export, table, told)
+    # A file that is read again, under other rules, is not held against itself.
+    others = [entry for entry in run.known if entry is not before]
+    entry, accounts = _accounted(replace(run, known=others), export, table, told)
     remember(run.store, run.key, told.references)
     committed = commit(
         run.store, entry, _all_rows(table, [kept.rows for kept in told.good.values()]), told.quarantined
     )
-    run.known.append(committed)
+    run.known[:] = [*others, committed]
     fresh = _all_rows(table, [account.fresh for account in accounts])
     run.facts.append(measure(table, committed, fresh, run.now))
     return replace(_result(committed), undeclared_columns=export.header.undeclared)

@@ -41,9 +41,8 @@ class Sites:
 
     def reading(self, profile: str, site_ids: list[str]) -> str:
         """Return a hash of all that the reading of a file depends on besides the file."""
-        by_site = {
-            site: [self.rules_of(site).time_zone, sorted(self.rules_of(site).parts)] for site in site_ids
-        }
+        read_by = {site: self.rules_of(site) for site in {*site_ids, *filter(None, [self.own])}}
+        by_site = {site: [rules.time_zone, sorted(rules.parts)] for site, rules in read_by.items()}
         stated = json.dumps([profile, self.own, by_site], sort_keys=True)
         return hashlib.sha256(stated.encode()).hexdigest()
 
