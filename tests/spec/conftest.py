@@ -7,21 +7,15 @@ from datetime import date, datetime
 from typing import Any
 
 import duckdb
-import polars as pl
 import pytest
 
-from pipeline.measures import engine
-from pipeline.records import TABLES, Column, stored_name
-from pipeline.site_rules import SiteRules, parse_site_rules
+from pipeline.measures import engine, heat_dose, humidity, known_records, parameters
+from pipeline.measures.sql_files import Model, load_models
+from pipeline.records import TABLES, Column, Table, stored_name
+from pipeline.site_rules import parse_site_rules
 
 SITE = "T"
-_TYPES = {
-    "instant": pl.Datetime("us"),
-    "date": pl.Date,
-    "number": pl.Float64,
-    "whole": pl.Int64,
-    "flag": pl.Boolean,
-}
+_TYPES = {"instant": "timestamp", "date": "date", "number": "double", "whole": "bigint", "flag": "boolean"}
 
 
 def read_table(text: str) -> list[dict[str, str]]:
@@ -48,29 +42,43 @@ def _value(column: Column, text: str) -> Any:
 
 
 def settled(given: dict[str, str]) -> duckdb.DuckDBPyConnection:
-    """Return a connection whose schema `settled` holds these records of one site.
+    """Return a connection whose schema `settled` holds these records, of site T unless a row names another.
 
     Instants may leave out the year 2026; a patient reference stands as its own key.
     """
     connection = duckdb.connect()
+    connection.execute("set threads = 1")
     engine.add_functions(connection)
     connection.execute("create schema settled")
     assert given.keys() <= TABLES.keys()
     for table in TABLES.values():
-        rows = [
-            {"site_id": SITE}
-            | {stored_name(column): _value(column, row.pop(stored_name(column), "")) for column in table.columns}
-            | row
-            for row in read_table(given.get(table.name, "-"))
-        ]
-        schema = {"site_id": pl.String} | {
-            stored_name(column): _TYPES.get(column.kind, pl.String) for column in table.columns
-        }
-        assert all(row.keys() == schema.keys() for row in rows), f"unknown column in {table.name}"
-        connection.register("given", pl.DataFrame(rows, schema=schema))
-        connection.execute(f"create table settled.{table.name} as select * from given")
-        connection.unregister("given")
+        columns = [f"{stored_name(column)} {_TYPES.get(column.kind, 'varchar')}" for column in table.columns]
+        connection.execute(f"create table settled.{table.name} (site_id varchar, {', '.join(columns)})")
+        if rows := [_record(table, row) for row in read_table(given.get(table.name, "-"))]:
+            marks = ", ".join("?" * len(rows[0]))
+            connection.executemany(f"insert into settled.{table.name} values ({marks})", rows)
     return connection
+
+
+def _record(table: Table, row: dict[str, str]) -> list[Any]:
+    """Return a row's values in the order of the table's columns; a column that is not there is empty."""
+    columns = {stored_name(column): column for column in table.columns}
+    assert row.keys() <= columns.keys() | {"site_id"}, f"unknown column in {table.name}"
+    return [
+        row.get("site_id", SITE),
+        *(_value(column, row.get(name, "")) for name, column in columns.items()),
+    ]
+
+
+def _needed(tables: tuple[str, ...]) -> list[Model]:
+    """Return the models that these tables rest on and they themselves, in the order in which they are made."""
+    models = {model.table: model for model in load_models()}
+    wanted, left = set(), list(tables)
+    while left:
+        if (table := left.pop()) in models and table not in wanted:
+            wanted.add(table)
+            left += models[table].reads
+    return [model for model in models.values() if model.table in wanted]
 
 
 def _shown(value: Any) -> str:
@@ -79,17 +87,51 @@ def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, datetime):
-        return value.isoformat(sep=" ", timespec="seconds" if value.second else "minutes").removeprefix("2026-")
+        return value.isoformat(sep=" ", timespec="seconds" if value.second else "minutes").removeprefix(
+            "2026-"
+        )
     return f"{value:.5g}" if isinstance(value, float) else str(value)
 
 
+def _spare_idle_lookups(given: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out the long look-up tables that no record of the spec uses; making them is half a spec's time."""
+    if "cycle_temperatures" not in given:
+        monkeypatch.setattr(heat_dose, "heat_lookup", lambda: [(0, 0)])
+    if not {"usage_samples", "usage_sessions"} & given.keys():
+        monkeypatch.setattr(humidity, "water_lookup", lambda _: [(0, 0)])
+
+
 @pytest.fixture
-def spec() -> Callable[..., None]:
+def computed() -> Callable[..., duckdb.DuckDBPyConnection]:
+    """Return the connection after the models ran: all of them, or only what the named tables rest on."""
+
+    def compute(
+        given: dict[str, str], as_of: str = "12-31 00:00", rules: str = "", tables: tuple[str, ...] = ()
+    ) -> duckdb.DuckDBPyConnection:
+        connection = settled(given)
+        zone = "" if "time_zone" in rules else 'time_zone = "UTC"\n'
+        named = {row.get("site_id", SITE) for table in given.values() for row in read_table(table)}
+        sites = {site: parse_site_rules(zone + rules) for site in sorted(named)}
+        first = known_records.first_day(connection)
+        assert first is not None, "a spec needs a record with a time"
+        with pytest.MonkeyPatch.context() as monkeypatch:
+            _spare_idle_lookups(given, monkeypatch)
+            parameters.create(connection, sites, datetime.fromisoformat(f"2026-{as_of}"), first)
+        known_records.create(connection)
+        engine.run(connection, _needed(tables) if tables else load_models())
+        return connection
+
+    return compute
+
+
+@pytest.fixture
+def spec(computed: Callable[..., duckdb.DuckDBPyConnection]) -> Callable[..., None]:
     """Compare the named columns of one model's rows, in any order, with the rows expected."""
 
-    def compare(model: str, given: dict[str, str], expect: str, as_of: str = "12-31 00:00", rules: str = "") -> None:
-        connection = settled(given)
-        engine.compute(connection, {SITE: _rules(rules)}, datetime.fromisoformat(f"2026-{as_of}"))
+    def compare(
+        model: str, given: dict[str, str], expect: str, as_of: str = "12-31 00:00", rules: str = ""
+    ) -> None:
+        connection = computed(given, as_of, rules, (model,))
         wanted = read_table(expect)
         columns = [cell.strip() for cell in expect.strip().splitlines()[0].split("|")]
         rows = connection.execute(f"select {', '.join(columns)} from {model}").fetchall()
@@ -97,20 +139,3 @@ def spec() -> Callable[..., None]:
         assert found == sorted(tuple(row[column] for column in columns) for row in wanted)
 
     return compare
-
-
-def _rules(text: str) -> SiteRules:
-    zone = "" if "time_zone" in text else 'time_zone = "UTC"\n'
-    return parse_site_rules(zone + text)
-
-
-@pytest.fixture
-def computed() -> Callable[..., duckdb.DuckDBPyConnection]:
-    """Return the connection after all models ran, for properties over several tables."""
-
-    def compute(given: dict[str, str], as_of: str = "12-31 00:00", rules: str = "") -> duckdb.DuckDBPyConnection:
-        connection = settled(given)
-        engine.compute(connection, {SITE: _rules(rules)}, datetime.fromisoformat(f"2026-{as_of}"))
-        return connection
-
-    return compute

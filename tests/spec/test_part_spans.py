@@ -26,7 +26,9 @@ def test_the_limit_itself_is_not_an_overrun(spec, removed_at, outcome):
     )
 
 
-@pytest.mark.parametrize(("removed_at", "outcome"), [("03-08 10:00", "within_limit"), ("03-08 10:01", "overrun")])
+@pytest.mark.parametrize(
+    ("removed_at", "outcome"), [("03-08 10:00", "within_limit"), ("03-08 10:01", "overrun")]
+)
 def test_the_grace_is_allowed_past_the_limit(spec, removed_at, outcome):
     spec(
         given={"episodes": EPISODE, "part_changes": fitted(f"u1 | circuit | 03-01 08:00 | {removed_at}")},
@@ -58,7 +60,9 @@ def test_the_next_fitting_ends_a_part_of_which_no_removal_was_recorded(spec):
     spec(
         given={
             "episodes": EPISODE,
-            "part_changes": fitted("u1 | circuit | 03-01 08:00 |", "u1 | circuit | 03-05 09:00 | 03-06 09:00"),
+            "part_changes": fitted(
+                "u1 | circuit | 03-01 08:00 |", "u1 | circuit | 03-05 09:00 | 03-06 09:00"
+            ),
         },
         model="facts.part_spans",
         expect="""
@@ -150,7 +154,9 @@ def test_a_circuit_of_the_patient_before_is_not_carried_over_by_late_charting(sp
     spec(
         given={
             "episodes": TWO_PATIENTS,
-            "part_changes": fitted("u1 | circuit | 03-01 08:00 |", f"u1 | circuit | {fitted_at} | 03-05 08:00"),
+            "part_changes": fitted(
+                "u1 | circuit | 03-01 08:00 |", f"u1 | circuit | {fitted_at} | 03-05 08:00"
+            ),
         },
         model="facts.part_spans",
         expect=f"""
