@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from synthetic_logs.cycles import whole_minute
-from synthetic_logs.scenario import BAG_ML, DAY, HOUR, MINUTE, PART_LIMIT_S, Scenario, Site, local_date
+from synthetic_logs.scenario import BAG_ML, DAY, HOUR, MINUTE, Scenario, Site, local_date
 from synthetic_logs.stays import Leg
 from synthetic_logs.usage import ML_PER_LITRE
 
@@ -93,14 +93,14 @@ def _first_fitting(leg: Leg, late_charting: float, generator: np.random.Generato
 
 
 def _weekly(first: int, ended_at: int, generator: np.random.Generator, soiled: float) -> list[int]:
-    """Return the times of fitting, each within 7 days of the one before, some much sooner."""
+    """Return the times of fitting, each at most 6.9 days after the one before, some much sooner."""
     times = [first]
     while True:
         days = float(np.clip(generator.normal(6.45, 0.25), 5.5, 6.9))
         if generator.random() < soiled:
             days = float(generator.uniform(1.5, 5))
         following = whole_minute(times[-1] + days * DAY)
-        if following >= ended_at - HOUR and ended_at - times[-1] <= PART_LIMIT_S - HOUR:
+        if following >= ended_at - HOUR:
             return times
         times.append(min(following, ended_at - LAST_FITTING_S))
 

@@ -17,6 +17,7 @@ import pytest
 from pipeline.errors import UsageError
 from pipeline.records import INSTANT, TABLES
 from pipeline.site_rules import load_site_rules
+from synthetic_logs.cycles import count_at
 from synthetic_logs.generate import clean_tables, write_hospitals
 from synthetic_logs.parts import water_curves
 from synthetic_logs.scenario import (
@@ -209,6 +210,16 @@ def test_a_cycle_has_passed_between_any_two_stays(clean: Clean) -> None:
             assert visit.cycles[-1].outcome == "passed"
             assert visit.leg.ended_at < visit.cycles[0].started_at
             assert visit.cycles[-1].ended_at < visit.after.started_at - 100 * 60
+
+
+def test_some_cycles_take_a_second_try_and_only_those_that_pass_are_counted(clean: Clean) -> None:
+    _, _, course, tables = clean
+    cycles = tables["disinfections"].sort("unit_id", "started_at")
+    counted = cycles.with_columns(count_at(cycles, "ended_at", tables).alias("count"))
+    steps = counted.with_columns(pl.col("count").diff().over("unit_id").alias("rise")).drop_nulls("rise")
+    assert dict(steps.group_by("outcome").agg(pl.col("rise").unique()).iter_rows())["passed"] == [1]
+    assert set(steps.filter(pl.col("outcome") != "passed")["rise"]) == {0}
+    assert {cycle.outcome for cycle in course.cycles} >= {"passed", "failed"}
 
 
 def test_no_unit_is_stored_longer_than_its_site_allows(clean: Clean) -> None:

@@ -104,6 +104,16 @@ def test_no_changeover_carries_two_slips(truth: dict[str, Any]) -> None:
         assert set(wheres.values()) == {1}
 
 
+def test_late_changes_keep_to_stays_without_another_slip(truth: dict[str, Any]) -> None:
+    for facts in truth["sites"].values():
+        patients: dict[bool, set[str]] = {True: set(), False: set()}
+        for slip in facts["slips"]:
+            if not slip["slip"].startswith("bad_row"):
+                patients[slip["slip"] == "late_change"].add(slip.get("patient_ref", ""))
+        assert patients[True]
+        assert not patients[True] & patients[False]
+
+
 @pytest.mark.parametrize("slip", ["missed_disinfection", "carried_over_circuit"])
 def test_a_missed_disinfection_left_no_record(slip: str, truth: dict[str, Any], rows: Any) -> None:
     for site, facts in _planted(truth, slip, "changeovers"):
