@@ -42,9 +42,15 @@ def test_every_row_of_a_file_has_one_fate(folder):
     ]
 
 
-def test_a_row_with_too_many_fields_is_not_missing_anything(folder):
-    read_text(folder, "usage_samples.csv", SAMPLES + sample(0).strip() + ",more\n")
-    assert quarantine_of(folder) == [(2, "wrong_field_count")]
+def test_a_row_too_short_for_a_required_column_misses_it(folder):
+    read_text(folder, "usage_samples.csv", SAMPLES + "001,2026-03-02T08:00Z,30\n")
+    assert quarantine_of(folder) == [(2, "missing_value,wrong_field_count")]
+
+
+def test_a_row_too_short_for_an_optional_column_or_too_long_misses_nothing_required(folder):
+    text = SAMPLES.replace("\n", ",oxygen_pct\n") + sample(0) + sample(0).strip() + ",40,more\n"
+    read_text(folder, "usage_samples.csv", text)
+    assert quarantine_of(folder) == [(2, "wrong_field_count"), (3, "wrong_field_count")]
 
 
 def test_good_rows_are_stored_as_the_store_wants_them(folder):
@@ -72,10 +78,11 @@ def test_samples_more_than_5_minutes_against_the_files_order(folder, minute, war
 
 def test_units_that_the_sites_list_does_not_have(folder):
     (folder / "units.csv").write_text("unit_id\nA1\n")
-    (folder / "usage_samples.csv").write_text(SAMPLES + sample(0, unit="a1") + sample(0, unit="B2"))
-    units, samples = read(folder).files
-    assert (units.name, samples.warnings) == ("units.csv", {"unknown_unit": 1})
-    assert stored(folder, "usage_samples")["warnings"].to_list() == [None, None]
+    readings = "unit_id,read_at,cycle_count\na1,2026-03-02T08:00Z,7\nB2,2026-03-02T08:00Z,7\n"
+    (folder / "count_readings.csv").write_text(readings)
+    units, readings = read(folder).files
+    assert (units.name, readings.warnings) == ("units.csv", {"unknown_unit": 1})
+    assert stored(folder, "count_readings")["warnings"].to_list() == [None, None]
 
 
 def test_without_a_list_of_units_none_is_unknown(folder):
@@ -83,21 +90,23 @@ def test_without_a_list_of_units_none_is_unknown(folder):
 
 
 def test_the_same_file_again_is_known_and_all_its_rows_are_duplicates(folder):
-    text = SAMPLES + sample(0) + sample(0) + sample(1, flow="x")
-    read_text(folder, "usage_samples.csv", text)
+    head = SAMPLES.replace("\n", ",oxygen_pct\n")
+    text = head + "".join(line.replace("\n", ",7\n") for line in (sample(0), sample(0), sample(1, flow="x")))
+    assert read_text(folder, "usage_samples.csv", text).warnings == {"value_dropped": 1}
     again = read_text(folder, "usage_samples_copy.csv", text)
     assert again.known
     assert account(again) == (3, 0, 2, 0, 1)
+    assert (again.reasons, again.warnings) == ({"bad_number": 1}, {})
     assert len(entries(store_of(folder))) == 1
 
 
 def test_a_file_is_read_again_under_other_rules(folder):
-    text = "unit_id,part,fitted_at,lot\n001,filter,2026-03-02T08:00,L1\n"
+    text = "unit_id,part,fitted_at,lot\n1,filter,2026-03-02T08:00,L\n1,circuit,2026-03-02T08:00,L\n"
     assert read_text(folder, "part_changes.csv", text).reasons == {"bad_code": 1}
     rules = folder.parent / "site.toml"
     rules.write_text(rules.read_text() + "[parts.filter]\nmax_days = 3\n")
     again = read_text(folder, "part_changes.csv", text)
-    assert (again.known, again.accepted, again.quarantined) == (False, 1, 0)
+    assert (again.known, again.accepted, again.quarantined) == (False, 2, 0)
     assert listing(store_of(folder)).is_empty()
 
 

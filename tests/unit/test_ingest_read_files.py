@@ -75,7 +75,9 @@ def test_lines_with_too_few_or_too_many_fields_are_told_apart_by_line(quote):
 
 
 def test_a_short_and_a_long_line_do_not_make_up_for_each_other():
-    assert torn(UNITS + "001\n002,Alder,x\n") == [(2, 1), (3, 3)]
+    head = "unit_id,ward,in_service_on\n"
+    assert torn(head + "001,Alder\n002,Alder,,x\n") == [(2, 2), (3, 4)]
+    assert torn(head + "002,Alder,,x\n001,Alder\n") == [(2, 4), (3, 2)]
 
 
 @pytest.mark.parametrize("quote", ["", '"'])

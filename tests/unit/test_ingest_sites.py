@@ -60,6 +60,8 @@ def test_each_site_has_its_own_clock(folder):
     read_text(folder, "setup_checks.csv", CHECKS, rules_path=fell)
     hours = stored(folder, "setup_checks").sort("site_id")["checked_at"].dt.to_string("%d %H").to_list()
     assert hours == ["01 23", "02 08"]
+    assert "Dublin" in kept_text(store_of(folder), "TARN")
+    assert "Tokyo" in kept_text(store_of(folder), "FELL")
 
 
 def test_a_site_without_rules_is_refused_with_its_file(folder):
