@@ -65,6 +65,8 @@ class Export:
 
 def read_content(path: Path) -> bytes:
     """Return a file's bytes; raise RefusedFile when there are none to be had."""
+    if not path.is_file():  # a pipe would be waited for without end
+        raise RefusedFile("is no regular file")
     try:
         content = path.read_bytes()
     except OSError as error:

@@ -2,6 +2,8 @@
 
 import csv
 import io
+import os
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -151,12 +153,21 @@ def test_part_changes_need_one_of_two_columns():
     assert "unit_id or patient_ref" in refusal("part,fitted_at\n", "part_changes")
 
 
-def test_an_empty_file_and_an_unreadable_one_are_refused(tmp_path):
+def test_an_empty_file_and_an_unreadable_one_are_refused(tmp_path, monkeypatch):
     (tmp_path / "units.csv").write_bytes(b"")
     with pytest.raises(RefusedFile, match="empty"):
         read_content(tmp_path / "units.csv")
-    with pytest.raises(RefusedFile, match="cannot be read"):
+    with pytest.raises(RefusedFile, match="no regular file"):
         read_content(tmp_path)
+    monkeypatch.setattr(Path, "read_bytes", lambda path: (path / "below").open())
+    with pytest.raises(RefusedFile, match="cannot be read: Not a directory"):
+        read_content(tmp_path / "units.csv")
+
+
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "units.csv")
+    with pytest.raises(RefusedFile, match="no regular file"):
+        read_content(tmp_path / "units.csv")
 
 
 FIELD = st.text(
