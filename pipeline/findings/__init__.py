@@ -1,0 +1,79 @@
+"""Turns published measures into findings: every number with its reference, its words and its reader."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.errors import NothingToDo
+from pipeline.findings.attention import attention
+from pipeline.findings.changeovers import changeovers
+from pipeline.findings.checks import counts, setup
+from pipeline.findings.definitions import definitions
+from pipeline.findings.measured import measures
+from pipeline.findings.model import SiteFindings
+from pipeline.findings.months import checked_month, month_name
+from pipeline.findings.parts import cover, fresh, overruns
+from pipeline.findings.quality import quality
+from pipeline.findings.source import SITE, Source, number
+from pipeline.findings.supplies import supplies
+from pipeline.findings.turnaround import turnaround
+from pipeline.findings.water import warmth, water
+from pipeline.findings.wording import counted, shown
+from pipeline.measures.published import Published
+from pipeline.store.ledger import LedgerEntry
+from pipeline.validation import Validation
+
+__all__ = ["findings", "sites_with_data"]
+
+
+def findings(
+    published: Published,
+    ledger: Sequence[LedgerEntry],
+    validation: Sequence[Validation],
+    site_id: str,
+    month: str,
+    poor_data: Sequence[str] = (),
+) -> SiteFindings:
+    """Return what a site's page of a month says; ``poor_data`` are the faults that the gate was overridden for.
+
+    Raises UsageError for a month that is none, NothingToDo for a site that is not in the results.
+    """
+    checked_month(month)
+    if site_id not in published.sites:
+        raise NothingToDo(f"There are no results for the site '{site_id}'.")
+    source = Source(published, site_id, month)
+    measured = measures(source)
+    return SiteFindings(
+        site_id=site_id, month=month, as_of=published.as_of, time_zone=source.rules.time_zone,
+        run_id=published.run_id, scope=_scope(source), attention=attention(source, measured, poor_data),
+        measures=measured,
+        sections=(
+            cover(source), overruns(source, measured), fresh(source, measured), changeovers(source, measured),
+            turnaround(source), water(source, measured), warmth(source, measured), setup(source), counts(source),
+            supplies(source, measured), quality(source, ledger, validation),
+        ),
+        definitions=definitions(source.models),
+    )  # fmt: skip
+
+
+def sites_with_data(published: Published, month: str) -> list[str]:
+    """Return the sites that have a row in some monthly table of the month, in order."""
+    found: set[str] = set()
+    for name in sorted(published.tables):
+        if name.endswith("_monthly"):
+            found |= set(published.read(name).filter(month=month)["site_id"])
+    return sorted(found & published.sites.keys())
+
+
+def _scope(source: Source) -> str:
+    """Say what the page rests on, in one line."""
+    water_row = source.now("water_monthly")
+    stays = source.in_month("patient_stays", "started_at")
+    units = source.facts("patient_stays")["unit_id"].n_unique()
+    wards = source.by_ward("part_cover_monthly")["ward"].n_unique()
+    days = number(water_row.get("therapy_days"))
+    told = [counted(wards, "ward"), f"{counted(units, 'unit')} with a patient on record so far", f"{counted(stays.height, 'stay')} begun"]
+    if days is not None:
+        told.append(f"{shown(days, 'number')} therapy days")
+    return " · ".join(told)

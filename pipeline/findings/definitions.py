@@ -1,0 +1,32 @@
+"""What every figure means, taken from the headers of the SQL that makes it."""
+
+from __future__ import annotations
+
+from pipeline.findings.model import Definition
+from pipeline.measures.sql_files import Model
+
+_WORDS = {
+    "question": "Question",
+    "numerator": "Counted",
+    "denominator": "Out of",
+    "unit": "Unit",
+    "better": "Better",
+    "grain": "One row",
+    "caveat": "Mind",
+    "note": "Note",
+}
+
+
+def definitions(models: dict[str, Model]) -> tuple[Definition, ...]:
+    """Return a definition of each published table: measures first, then the facts that they count."""
+    published = sorted(
+        (model for model in models.values() if model.is_published),
+        key=lambda model: (model.layer != "measures", model.text("title")),
+    )
+    return tuple(_definition(model) for model in published)
+
+
+def _definition(model: Model) -> Definition:
+    lines = [(_WORDS[key], line) for key in _WORDS for line in model.header.get(key, ())]
+    told = [(word, line.removeprefix("one row per ")) if word == "One row" else (word, line) for word, line in lines]
+    return Definition(model.name, model.text("title"), tuple(("One row per", line) if word == "One row" else (word, line) for word, line in told))

@@ -1,0 +1,150 @@
+"""One site's findings as one HTML page that needs nothing else: no script, no file, no network."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import hashlib
+import io
+import re
+from collections.abc import Iterable
+from datetime import datetime
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from urllib.parse import quote
+from zoneinfo import ZoneInfo
+
+import jinja2
+from markupsafe import Markup
+
+from pipeline import __version__
+from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
+from pipeline.findings.model import Cell, Figure, Measure, SiteFindings, Table
+from pipeline.findings.months import month_name, months_in_words
+from pipeline.findings.wording import difference_in_words, interval, shown
+from reports import charts, svg
+from reports.style import style_sheet
+
+#: Rows of what needs attention that stand open; the others are one click away.
+FIRST_ROWS = 6
+NUMBERS = frozenset({"count", "share", "hours", "minutes", "millilitres", "ratio", "number"})
+
+
+def render(findings: SiteFindings) -> str:
+    """Return the site's page; the same findings give the same bytes."""
+    zone = ZoneInfo(findings.time_zone)
+    return _environment().get_template("page.html.j2").render(
+        found=findings,
+        month=month_name(findings.month),
+        first=findings.attention[:FIRST_ROWS],
+        others=findings.attention[FIRST_ROWS:],
+        groups=[(name, list(group)) for name, group in groupby(findings.measures, lambda item: item.group)],
+        cautions=CAUTIONS,
+        pseudonyms=PSEUDONYMS,
+        tally=tally(findings),
+        keys=charts.KEYS,
+        draw=lambda figure: _drawn(figure, zone),
+        spark=_spark,
+        show=lambda value, kind: shown(value, kind, zone),
+        csv_link=csv_link,
+        version=__version__,
+        **_page(),
+    )  # fmt: skip
+
+
+def render_index(pages: list[tuple[SiteFindings, str]], month: str) -> str:
+    """Return the page that leads to those of the sites; each comes with the name of its file."""
+    rows = [(findings, name, tally(findings)) for findings, name in pages]
+    return _environment().get_template("index.html.j2").render(rows=rows, month=month_name(month), **_page())
+
+
+def tally(findings: SiteFindings) -> str:
+    """Say in one line how many matters need attention, and how many measures are steady."""
+    counts = [(status, sum(item.status == status for item in findings.attention)) for status in _TOLD]
+    told = [f"{number} {_TOLD[status][number != 1]}" for status, number in counts if number]
+    steady = sum(measure.status == "Steady" for measure in findings.measures)
+    unknown = sum(measure.status == "Cannot be judged" for measure in findings.measures)
+    measures = f"Of {len(findings.measures)} measures, {steady} are steady"
+    measures += f" and {unknown} cannot be judged." if unknown else "."
+    return f"{', '.join(told)}. {measures}" if told else f"Nothing asks for a decision this month. {measures}"
+
+
+_TOLD = {
+    "Needs a decision": ("needs a decision", "need a decision"),
+    "Worth a look": ("is worth a look", "are worth a look"),
+    "Cannot be judged": ("cannot be judged", "cannot be judged"),
+}
+
+
+def csv_link(table: Table) -> str:
+    """Return the table as a CSV file in a link; text that a spreadsheet would run is made text again."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow([_safe(column.name) for column in table.columns])
+    writer.writerows([_safe(cell) for cell in row] for row in table.rows)
+    return "data:text/csv;charset=utf-8," + quote(text.getvalue(), safe="")
+
+
+def _safe(cell: Cell) -> str | int | float:
+    """Return a cell as CSV has it: instants in UTC, and no text that begins as a formula does."""
+    if cell is None:
+        return ""
+    if isinstance(cell, datetime):
+        return cell.strftime("%Y-%m-%dT%H:%M:%SZ")
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
+
+
+def slug(text: str) -> str:
+    """Return a text as an id; what names a part may hold anything.
+
+    >>> slug('cover-"><b>')
+    'cover-b'
+    """
+    return re.sub(r"-+", "-", re.sub(r"[^a-z0-9]+", "-", text.lower())).strip("-")
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {
+        "slug": slug,
+        "difference": difference_in_words,
+        "month_name": month_name,
+        "months": months_in_words,
+        "interval": interval,
+    }
+    environment.globals["numbers"] = NUMBERS
+    return environment
+
+
+def _page() -> dict[str, object]:
+    """Return what every page needs: its style sheet and the policy that lets in nothing else."""
+    style = style_sheet()
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; base-uri 'none'; form-action 'none'"
+    return {"style": Markup(style), "policy": policy}  # noqa: S704 our own file, no value in it
+
+
+def _drawn(figure: Figure, zone: ZoneInfo) -> Markup:
+    drawn = svg.render(charts.chart_of(figure, zone), slug(figure.key))
+    return Markup(drawn)  # noqa: S704 Vega escapes the text of its marks
+
+
+def _spark(measure: Measure) -> Markup:
+    if not any(point.value is not None for point in measure.points):
+        return Markup("")
+    return Markup(svg.render(charts.sparkline(measure, charts.SPARK_MONTHS), f"spark-{slug(measure.key)}"))  # noqa: S704
+
+
+def every_table(findings: SiteFindings) -> Iterable[Table]:
+    """Yield every table of the page, those behind the figures included."""
+    for section in findings.sections:
+        yield from (figure.table for figure in section.figures)
+        yield from section.tables

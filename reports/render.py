@@ -1,0 +1,43 @@
+"""Writes a month's pages: one for each site with data, and an index when there are several."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipeline.errors import NothingToDo
+from pipeline.findings import findings, sites_with_data
+from pipeline.findings.months import checked_month, month_name
+from pipeline.measures.published import Published
+from pipeline.store.layout import quoted
+from pipeline.store.ledger import LedgerEntry
+from pipeline.store.parquet import write_bytes
+from pipeline.validation import Validation
+from reports.page import render, render_index
+
+
+def write_reports(
+    published: Published,
+    ledger: Sequence[LedgerEntry],
+    validation: Sequence[Validation],
+    month: str,
+    to: Path,
+    *,
+    poor_data: Sequence[str],
+) -> list[Path]:
+    """Write ``<site>_<month>.html`` for each site with data in the month, and ``index.html`` for several.
+
+    ``poor_data`` are the faults for which the quality gate was overridden; the pages say so. Raises UsageError
+    for a month that is none and NothingToDo when no site has data in it.
+    """
+    sites = sites_with_data(published, checked_month(month))
+    if not sites:
+        raise NothingToDo(f"No site has data for {month_name(month)}; there is nothing to report.")
+    told = [findings(published, ledger, validation, site, month, poor_data) for site in sites]
+    pages = [(item, f"{quoted(item.site_id)}_{month}.html") for item in told]
+    written = [(to / name, render(item)) for item, name in pages]
+    if len(pages) > 1:
+        written.append((to / "index.html", render_index(pages, month)))
+    for path, text in written:
+        write_bytes(path, text.encode())
+    return [path for path, _ in written]
