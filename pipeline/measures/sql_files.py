@@ -56,18 +56,22 @@ class Model:
 
 
 def parse_header(sql: str) -> dict[str, tuple[str, ...]]:
-    """Read the ``-- key: value`` lines at the top of a file.
+    """Read the ``-- key: value`` lines at the top of a file; a line indented further goes on with the last one.
 
-    >>> parse_header("-- title: Stays\\n-- note: one\\n-- note: two\\n\\nselect 1")
-    {'title': ('Stays',), 'note': ('one', 'two')}
+    >>> parse_header("-- title: Stays\\n-- note: one\\n--   more\\n-- note: two\\n\\nselect 1")
+    {'title': ('Stays',), 'note': ('one more', 'two')}
     """
-    header: dict[str, tuple[str, ...]] = {}
+    header: dict[str, list[str]] = {}
+    key = ""
     for line in sql.splitlines():
         if not line.startswith("-- "):
             break
+        if line.startswith("--   "):
+            header[key][-1] += f" {line.removeprefix('--').strip()}"
+            continue
         key, _, value = line.removeprefix("-- ").partition(": ")
-        header[key] = (*header.get(key, ()), value.strip())
-    return header
+        header.setdefault(key, []).append(value.strip())
+    return {name: tuple(values) for name, values in header.items()}
 
 
 def load_models(layers: tuple[str, ...] = LAYERS) -> list[Model]:

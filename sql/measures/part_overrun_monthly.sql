@@ -6,8 +6,8 @@
 -- unit: share
 -- better: lower
 -- caveat: a part still in place and within its limit is not counted until it ends or is due
--- caveat: no open guideline sets a weekly limit; for ventilator circuits CDC/HICPAC and AARC advise against
--- caveat: routine changes, so the limit is the site's own policy
+-- caveat: the limit is the site's own policy; no open guideline sets a weekly one
+-- caveat: for ventilator circuits CDC/HICPAC and AARC advise against routine changes
 -- grain: one row per site_id, ward, month, part; ward '*' is the whole site
 -- reads: facts.part_spans, run.months
 
