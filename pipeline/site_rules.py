@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import difflib
 import tomllib
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -12,6 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pipeline.errors import UsageError
 from pipeline.records import PARTS, TABLES
+from pipeline.site_events import SiteEvent, parse_events, unknown_setting
 
 CLOCKS = ("elapsed", "calendar")
 FOLLOWS = ("unit", "patient")
@@ -19,6 +19,7 @@ _CHOICES = {
     "counter_counts": ("passed", "all"),
     "flow_reference": ("btps", "atpd", "stpd"),
     "disinfection_heat": ("moist", "dry"),
+    "signal_rules": ("limits_and_runs", "western_electric", "nelson_1984"),
 }
 
 
@@ -75,6 +76,8 @@ class SiteRules:
     baseline_from: str | None = None
     baseline_to: str | None = None
     max_quarantined_pct: float = 1
+    signal_rules: str = "limits_and_runs"
+    events: tuple[SiteEvent, ...] = ()
 
     @property
     def zone(self) -> ZoneInfo:
@@ -82,7 +85,7 @@ class SiteRules:
         return ZoneInfo(self.time_zone)
 
 
-_SPECIAL = {"parts", "coverage"}
+_SPECIAL = {"parts", "coverage", "events"}
 _PLAIN = {item.name: item for item in fields(SiteRules) if item.name not in _SPECIAL}
 _PART_KEYS = {item.name for item in fields(PartRule)} - {"part"}
 _TEXT = {"site_id", "time_zone", "currency", "baseline_from", "baseline_to", *_CHOICES}
@@ -113,21 +116,17 @@ def parse_site_rules(text: str, name: str = "site.toml") -> SiteRules:
             values[key] = _parts(value, faults)
         elif key == "coverage":
             values[key] = _coverage(value, faults)
+        elif key == "events":
+            values[key] = parse_events(value, faults)
         elif key in _PLAIN:
             values[key] = _value(key, value, faults)
         else:
-            faults.append(_unknown(key, "", {*_PLAIN, *_SPECIAL}))
+            faults.append(unknown_setting(key, "", {*_PLAIN, *_SPECIAL}))
     if not faults:
         faults += _contradictions(SiteRules(**values))
     if faults:
         raise UsageError("\n".join(f"{name}: {fault}" for fault in faults))
     return SiteRules(**values)
-
-
-def _unknown(key: str, where: str, known: set[str]) -> str:
-    close = difflib.get_close_matches(key, sorted(known), n=1)
-    hint = f" Did you mean '{close[0]}'?" if close else f" Known: {', '.join(sorted(known))}."
-    return f"{where}unknown setting '{key}'.{hint}"
 
 
 def _value(key: str, value: Any, faults: list[str], where: str = "") -> Any:
@@ -172,7 +171,7 @@ def _parts(stated: Any, faults: list[str]) -> dict[str, PartRule]:
         return parts
     for name, settings in stated.items():
         part, where = name.strip().lower(), f"[parts.{name}] "
-        faults += [_unknown(key, where, _PART_KEYS) for key in settings if key not in _PART_KEYS]
+        faults += [unknown_setting(key, where, _PART_KEYS) for key in settings if key not in _PART_KEYS]
         known = {key: _value(key, item, faults, where) for key, item in settings.items() if key in _PART_KEYS}
         parts[part] = replace(parts.get(part, PartRule(part)), **known)
         days = parts[part].max_days
@@ -189,7 +188,7 @@ def _coverage(stated: Any, faults: list[str]) -> dict[str, tuple[str, ...]]:
         return coverage
     for table, months in stated.items():
         if table not in timed:
-            faults.append(_unknown(table, "[coverage] ", timed))
+            faults.append(unknown_setting(table, "[coverage] ", timed))
         elif not isinstance(months, list) or not all(_is_month(month) for month in months):
             faults.append(f"[coverage] '{table}' must be a list of months such as [\"2026-04\"].")
         else:
