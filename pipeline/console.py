@@ -89,7 +89,9 @@ def show_quarantine(rows: pl.DataFrame, limit: int) -> None:
 
     table = Table("file", "row", "table", "reasons", box=None)
     for row in rows.head(limit).iter_rows(named=True):
-        table.add_row(row["file_name"], str(row["source_row"]), row["table"], row["reasons"].replace(",", ", "))
+        table.add_row(
+            row["file_name"], str(row["source_row"]), row["table"], row["reasons"].replace(",", ", ")
+        )
     Console(no_color=_no_colour(), highlight=False).print(table)
     if rows.height > limit:
         say(f"... and {rows.height - limit} more; --limit {rows.height} shows all.")
@@ -111,7 +113,14 @@ def _no_colour() -> bool:
 
 def _bar() -> Progress:
     from rich.console import Console
-    from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn, TransferSpeedColumn
+    from rich.progress import (
+        BarColumn,
+        DownloadColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+        TransferSpeedColumn,
+    )
 
     columns = (
         TextColumn("{task.description}"),

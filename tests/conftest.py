@@ -7,7 +7,10 @@ from pathlib import Path
 
 import pytest
 
-_REASONS = {"open_data": "DEWLEDGER_OPEN_DATA does not name the open data", "cases": "DEWLEDGER_CASES is not set"}
+_REASONS = {
+    "open_data": "DEWLEDGER_OPEN_DATA does not name the open data",
+    "cases": "DEWLEDGER_CASES is not set",
+}
 
 
 def _folder(variable: str, reason: str) -> Path:

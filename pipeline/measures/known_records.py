@@ -74,7 +74,9 @@ def _known(table: Table) -> str:
     elif table.time:
         filters.append(f"rows.{table.time} <= settings.as_of")
     if table.name == "part_changes":
-        columns.append("row_number() over (order by all_columns) as row_no".replace("all_columns", _all(table)))
+        columns.append(
+            "row_number() over (order by all_columns) as row_no".replace("all_columns", _all(table))
+        )
     query = f"select {', '.join(columns)} from settled.{table.name} as rows {' '.join(joins)}"
     if filters:
         query += f" where {' and '.join(filters)}"

@@ -39,12 +39,24 @@ def create(
     connection.register("stated", _frame([_settings(site, rules, as_of) for site, rules in sites.items()]))
     connection.execute(f"create table run.settings as {_SETTINGS}")
     connection.unregister("stated")
-    longest = max((part.max_days or 0 for rules in sites.values() for part in rules.parts.values()), default=0)
+    longest = max(
+        (part.max_days or 0 for rules in sites.values() for part in rules.parts.values()), default=0
+    )
     last = (as_of + timedelta(days=longest + 2)).date()
     _store(connection, "part_rules", (row for site, rules in sites.items() for row in _parts(site, rules)))
-    _store(connection, "days", (row for site, rules in sites.items() for row in _days(site, rules, first, last)))
-    _store(connection, "months", (row for site, rules in sites.items() for row in _months(site, rules, first, last)))
-    _store(connection, "declared_months", (row for site, rules in sites.items() for row in _declared(site, rules)))
+    _store(
+        connection, "days", (row for site, rules in sites.items() for row in _days(site, rules, first, last))
+    )
+    _store(
+        connection,
+        "months",
+        (row for site, rules in sites.items() for row in _months(site, rules, first, last)),
+    )
+    _store(
+        connection,
+        "declared_months",
+        (row for site, rules in sites.items() for row in _declared(site, rules)),
+    )
     _store(connection, "water", (row for site, rules in sites.items() for row in _water(site, rules)))
     _store(
         connection,

@@ -49,7 +49,9 @@ def _rows(path: Path, columns: list[str]) -> list[list[str]]:
         return sorted([row[column] for column in columns] for row in csv.DictReader(file))
 
 
-def test_the_case_agrees(case: str, cases_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_case_agrees(
+    case: str, cases_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from pipeline.cli import main
 
     folder = cases_folder / case
@@ -57,7 +59,16 @@ def test_the_case_agrees(case: str, cases_folder: Path, tmp_path: Path, monkeypa
     monkeypatch.setenv("DEWLEDGER_KEY", facts["key"])
     store, exported = str(tmp_path / "store"), tmp_path / "out"
     commands = [
-        ["ingest", "--store", store, "--site", facts["site"], "--rules", str(folder / "site.toml"), str(folder / "in")],
+        [
+            "ingest",
+            "--store",
+            store,
+            "--site",
+            facts["site"],
+            "--rules",
+            str(folder / "site.toml"),
+            str(folder / "in"),
+        ],
         ["measure", "--store", store, "--as-of", facts["as_of"]],
         ["export", "--store", store, "--to", str(exported)],
     ]

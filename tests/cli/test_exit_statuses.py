@@ -58,7 +58,12 @@ def test_a_bad_row_is_quarantined_and_the_good_ones_are_kept(ward: Path, dewledg
 
 @pytest.mark.parametrize(
     ("content", "word"),
-    [("", "empty"), ("a,b\n1,2\n", "no header"), ("unit_id,read_at\nu1,x\n", "cycle_count"), ("\x00\x01", "NUL")],
+    [
+        ("", "empty"),
+        ("a,b\n1,2\n", "no header"),
+        ("unit_id,read_at\nu1,x\n", "cycle_count"),
+        ("\x00\x01", "NUL"),
+    ],
     ids=["empty", "no table", "a column missing", "binary"],
 )
 def test_a_file_that_is_no_table_is_refused_and_the_others_go_on(

@@ -22,7 +22,9 @@ def test_ingest_accounts_for_each_file(ward: Path, dewledger: Run) -> None:
     (ward / "in" / "episodes.csv").write_text(
         (ward / "in" / "episodes.csv").read_text() + "canary-3,,Alder,2026-03-12T08:00:00Z,\n"
     )
-    result = dewledger("ingest", "--store", ward / "store", "--rules", ward / "site.toml", "--json", ward / "in")
+    result = dewledger(
+        "ingest", "--store", ward / "store", "--rules", ward / "site.toml", "--json", ward / "in"
+    )
     files = {file["name"]: file for file in _object(result)["files"]}
     assert result.exit_code == 3
     episodes = files["episodes.csv"]

@@ -25,15 +25,21 @@ def read_truth(exports: Path) -> dict[str, Any]:
 def found(store: Store, published: Published, site: str) -> Rows:
     """Return every published row of a site as text and plain values, and the accounts of its files."""
     tables: Rows = {
-        name: published.read(name).filter(site_id=site).with_columns(
-            pl.selectors.datetime().dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-        ).to_dicts()
+        name: published.read(name)
+        .filter(site_id=site)
+        .with_columns(pl.selectors.datetime().dt.strftime("%Y-%m-%dT%H:%M:%SZ"))
+        .to_dicts()
         for name in published.tables
     }
     own = [entry for entry in entries(store) if any(part.site_id == site for part in entry.parts)]
     hashes = {entry.sha256 for entry in own}
     tables["ingest"] = [
-        {"file": entry.name, "duplicates": entry.duplicates, "corrected": entry.corrected, "warnings": entry.warnings}
+        {
+            "file": entry.name,
+            "duplicates": entry.duplicates,
+            "corrected": entry.corrected,
+            "warnings": entry.warnings,
+        }
         for entry in own
     ]
     tables["quarantine"] = [

@@ -46,7 +46,10 @@ def measured(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     _write(
         folder / "episodes.csv",
         "patient_ref,unit_id,ward,started_at,ended_at",
-        [(e["subject_id"], e["stay_id"], "Alder", _instant(e["start"]), _instant(e["end"])) for e in episodes],
+        [
+            (e["subject_id"], e["stay_id"], "Alder", _instant(e["start"]), _instant(e["end"]))
+            for e in episodes
+        ],
     )
     _write(
         folder / "part_changes.csv",
@@ -54,7 +57,9 @@ def measured(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         [(e["stay_id"], "circuit", _instant(e["start"])) for e in episodes],
     )
     hourly = _rows(source / "derived_highflow_hourly.csv")
-    flows = [(h["stay_id"], _instant(h["hour_start"]), h["flow_lpm"], "in_use") for h in hourly if h["flow_lpm"]]
+    flows = [
+        (h["stay_id"], _instant(h["hour_start"]), h["flow_lpm"], "in_use") for h in hourly if h["flow_lpm"]
+    ]
     ends = [(e["stay_id"], _instant(e["end"]), "0", "off") for e in episodes]
     taken = {(unit, at) for unit, at, _, _ in ends}
     flows = [flow for flow in flows if flow[:2] not in taken]
@@ -66,7 +71,16 @@ def measured(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         ["ingest", "--store", store, "--rules", str(folder / "site.toml"), *files],
         ["measure", "--store", store],
         ["export", "--store", store, "--to", str(folder / "out")],
-        ["report", "--store", store, "--month", f"{_YEAR}-02", "--to", str(folder / "report"), "--allow-poor-data"],
+        [
+            "report",
+            "--store",
+            store,
+            "--month",
+            f"{_YEAR}-02",
+            "--to",
+            str(folder / "report"),
+            "--allow-poor-data",
+        ],
     ):
         result = CliRunner().invoke(main, command)
         assert result.exit_code == 0, result.output
@@ -74,7 +88,11 @@ def measured(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_twelve_episodes_make_nine_and_a_third_device_days(measured: Path) -> None:
-    cover = [r for r in _rows(measured / "out" / "part_cover_monthly.csv") if (r["ward"], r["part"]) == ("*", "circuit")]
+    cover = [
+        r
+        for r in _rows(measured / "out" / "part_cover_monthly.csv")
+        if (r["ward"], r["part"]) == ("*", "circuit")
+    ]
     assert len(_rows(measured / "episodes.csv")) == 12
     assert sum(float(row["episode_h"]) for row in cover) / 24 == pytest.approx(9.2993, abs=5e-5)
 

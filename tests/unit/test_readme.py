@@ -22,8 +22,16 @@ def test_its_tables_are_current() -> None:
 
 def test_every_rule_is_in_its_table_of_settings() -> None:
     text = README.read_text("utf-8")
-    names = {item.name for item in fields(SiteRules)} - {"parts", "site_id", "currency", "coverage", "time_zone"}
-    absent = {name for name in names | {item.name for item in fields(PartRule)} - {"part"} if f"{name}" not in text}
+    names = {item.name for item in fields(SiteRules)} - {
+        "parts",
+        "site_id",
+        "currency",
+        "coverage",
+        "time_zone",
+    }
+    absent = {
+        name for name in names | {item.name for item in fields(PartRule)} - {"part"} if f"{name}" not in text
+    }
     assert absent == set()
 
 
