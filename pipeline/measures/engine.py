@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
-from duckdb.sqltypes import BIGINT, DOUBLE, VARCHAR
+from duckdb.sqltypes import BIGINT, DOUBLE
 
 from pipeline.errors import NothingToDo
 from pipeline.measures import competing_risks, intervals, known_records, parameters
