@@ -13,7 +13,18 @@ from typing import Any
 import click
 
 from pipeline import __version__, console
-from pipeline.commands import completion, demo, export, ingest, measure, options, quarantine, report
+from pipeline.commands import (
+    completion,
+    demo,
+    export,
+    ingest,
+    measure,
+    options,
+    quarantine,
+    report,
+    status,
+    worklist,
+)
 from pipeline.errors import FAULT, DewledgerError
 
 _STATUSES = """
@@ -76,6 +87,8 @@ for _command in (
     report.report,
     export.export,
     quarantine.quarantine,
+    worklist.worklist,
+    status.status,
     demo.demo,
     completion.completion,
 ):

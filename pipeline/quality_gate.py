@@ -6,6 +6,7 @@ Per table, site and month: too large a share of rows in quarantine, or an expect
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import NoReturn
 from zoneinfo import ZoneInfo
@@ -33,19 +34,26 @@ def faults(store: Store, published: Published, ledger: list[LedgerEntry], month:
 
     A month that the results do not reach has no faults: there is nothing to report on.
     """
-    found: list[str] = []
+    return verdicts(store, published, ledger, [month])[month]
+
+
+def verdicts(
+    store: Store, published: Published, ledger: list[LedgerEntry], months: Iterable[str]
+) -> dict[str, list[str]]:
+    """Return the faults of each month; see `faults`."""
+    found: dict[str, list[str]] = {month: [] for month in months}
     quarantined = listing(store)
     for site, rules in published.sites.items():
-        if month > f"{_local(published.as_of, rules.zone):%Y-%m}":
-            continue
         kept_out = _kept_out(quarantined, ledger, site, rules.zone)
         accepted = accepted_rows(ledger, site, rules.zone)
-        found += _poor_tables(site, month, kept_out, accepted, rules.max_quarantined_pct)
-        found += [
-            f"{site}, {table}: no rows for {month}, though {told} of {past} earlier months have some."
-            for table, told, past in missing_tables(published, ledger, site, month)
-        ]
-    return sorted(found)
+        reached = f"{_local(published.as_of, rules.zone):%Y-%m}"
+        for month in (name for name in found if name <= reached):
+            found[month] += _poor_tables(site, month, kept_out, accepted, rules.max_quarantined_pct)
+            found[month] += [
+                f"{site}, {table}: no rows for {month}, though {told} of {past} earlier months have some."
+                for table, told, past in missing_tables(published, accepted, site, month)
+            ]
+    return {month: sorted(sentences) for month, sentences in found.items()}
 
 
 def stop_at(found: list[str]) -> NoReturn:
@@ -59,21 +67,21 @@ def stop_at(found: list[str]) -> NoReturn:
 
 
 def missing_tables(
-    published: Published, ledger: list[LedgerEntry], site: str, month: str
+    published: Published, accepted: Counter[TableMonth], site: str, month: str
 ) -> list[tuple[str, int, int]]:
     """Return the expected tables without rows in the month, with the earlier months that have some, of all.
 
     Expected is what had rows in at least half of the site's months since its first. A month that the rules
     declare covered is not missing; the month of as_of gets no benefit of the doubt here, unlike in coverage.
+    ``accepted`` are the site's rows as `accepted_rows` counts them.
     """
     covered = published.read("covered_months").filter(site_id=site)
-    arrived = accepted_rows(ledger, site, published.sites[site].zone)
     found = []
     for table in sorted(name for name, table in TABLES.items() if table.time and name not in IRREGULAR):
         of_table = covered.filter(table_name=table)
         declared = set(of_table.filter("declared")["month"])
         past = sorted(name for name in of_table.filter(~pl.col("declared"))["month"] if name < month)
-        if past and month not in declared and not arrived[table, month]:
+        if past and month not in declared and not accepted[table, month]:
             since_first = _months_between(past[0], month)
             if 2 * len(past) >= since_first:
                 found.append((table, len(past), since_first))

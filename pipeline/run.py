@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
+    from pipeline.status import Status
+    from pipeline.worklist import Worklist
 
 
 def ingest(
@@ -89,6 +91,29 @@ def quarantine(store_path: Path) -> pl.DataFrame:
     from pipeline.ingest.quarantine import listing
 
     return listing(open_store(store_path, create=False))
+
+
+def status(store_path: Path, now: datetime) -> Status:
+    """Return what the store holds, what is missing or quiet, and who is writing."""
+    from pipeline.status import status as look
+
+    return look(open_store(store_path, create=False), now)
+
+
+def worklist(
+    store_path: Path, as_of: str | None, ward: str | None, to: Path | None, now: datetime
+) -> tuple[Worklist, list[Path]]:
+    """Return what is to be done as of an instant, and the pages written of it, if any."""
+    from pipeline.worklist import of_ward
+    from pipeline.worklist import worklist as listed
+
+    found = listed(open_store(store_path, create=False), parse_instant(as_of) if as_of else now)
+    found = of_ward(found, ward) if ward else found
+    if to is None:
+        return found, []
+    from reports.worklist_page import write_pages
+
+    return found, write_pages(found, to, all_wards=ward is None)
 
 
 def demo(to: Path, months: int, units: int, sample_minutes: int, now: datetime, quiet: bool) -> list[Path]:
