@@ -21,8 +21,11 @@ from pipeline.commands import (
     measure,
     options,
     quarantine,
+    recall,
     report,
     status,
+    trace,
+    unit,
     worklist,
 )
 from pipeline.errors import FAULT, DewledgerError
@@ -89,6 +92,9 @@ for _command in (
     quarantine.quarantine,
     worklist.worklist,
     status.status,
+    trace.trace,
+    recall.recall,
+    unit.unit,
     demo.demo,
     completion.completion,
 ):

@@ -19,6 +19,11 @@ if TYPE_CHECKING:
 
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
+    from pipeline.tracing.answer import Answer
+    from pipeline.tracing.period import Period
+    from pipeline.tracing.recall import Recall
+    from pipeline.tracing.trace import Question, Trace
+    from pipeline.tracing.unit_history import UnitHistory
     from pipeline.status import Status
     from pipeline.worklist import Worklist
 
@@ -132,3 +137,63 @@ def demo(to: Path, months: int, units: int, sample_minutes: int, now: datetime, 
     results = measure(store, None, quiet)
     month = f"{results.as_of:%Y-%m}"
     return report(store, month, to / "report", allow_poor_data=False)
+
+
+def trace(
+    store_path: Path, question: Question, reason: str | None, to: Path | None
+) -> tuple[Trace, Answer, list[Path]]:
+    """Find who is linked, reveal references where a reason is given, and write the answer where a folder is."""
+    from pipeline.tracing.references import revealed
+    from pipeline.tracing.trace import trace as find
+    from pipeline.tracing.trace_answer import trace_answer
+    from reports.answer_files import write_trace
+
+    store = open_store(store_path, create=False)
+    found = revealed(store, find(store, question), reason, f"trace {question.kind}")
+    answer = trace_answer(found, question)
+    return found, answer, write_trace(found, answer, to) if to else []
+
+
+def recall(
+    store_path: Path, lot: str, site: str | None, as_of: datetime | None, reason: str | None, to: Path | None
+) -> tuple[Recall, Answer, list[Path]]:
+    """Find whom a lot reached, as `trace` does."""
+    from pipeline.tracing.recall import recall as find
+    from pipeline.tracing.recall_answer import recall_answer
+    from pipeline.tracing.references import revealed
+    from reports.answer_files import write_recall
+
+    store = open_store(store_path, create=False)
+    found = revealed(store, find(store, lot, site, as_of), reason, "recall")
+    answer = recall_answer(found)
+    return found, answer, write_recall(answer, to) if to else []
+
+
+def unit_histories(
+    store_path: Path,
+    unit_id: str,
+    site: str | None,
+    period: Period,
+    as_of: datetime | None,
+    reason: str | None,
+    to: Path | None,
+) -> tuple[list[UnitHistory], list[Answer], list[Path]]:
+    """Tell the history of a unit, at each site that has one of that name."""
+    from pipeline.tracing.references import revealed
+    from pipeline.tracing.unit_answer import unit_answer
+    from pipeline.tracing.unit_history import unit_histories as find
+    from reports.answer_files import write_unit
+
+    store = open_store(store_path, create=False)
+    found = [revealed(store, one, reason, "unit") for one in find(store, unit_id, site, period, as_of)]
+    answers = [unit_answer(one) for one in found]
+    pages = [write_unit(*pair, to) for pair in zip(found, answers, strict=True)] if to else []
+    return found, answers, [path for paths in pages for path in paths]
+
+
+def log_sheets(store_path: Path, unit_id: str | None, site: str | None, to: Path) -> list[Path]:
+    """Write a unit's blank log sheet, or one for each site."""
+    from pipeline.tracing.log_sheet import log_sheets as find
+    from reports.answer_files import write_log_sheets
+
+    return write_log_sheets(find(open_store(store_path, create=False), unit_id, site), to)
