@@ -7,6 +7,7 @@ import csv
 import hashlib
 import io
 import re
+from collections import Counter
 from collections.abc import Iterable
 from datetime import datetime
 from functools import cache
@@ -20,15 +21,19 @@ from markupsafe import Markup
 
 from pipeline import __version__
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
-from pipeline.findings.model import Cell, Figure, Measure, SiteFindings, Table
-from pipeline.findings.months import month_name, months_in_words
-from pipeline.findings.wording import difference_in_words, interval, shown
-from reports import charts, svg
+from pipeline.findings.model import DECIDE, LOOK, STEADY, UNKNOWN, Cell, Figure, Measure, SiteFindings, Table
+from pipeline.findings.months import month_name
+from pipeline.findings.wording import change, listed, shown
+from reports import svg
+from reports.charts import spec_of
+from reports.charts.keys import keys_of
+from reports.sparkline import sparkline
 from reports.style import style_sheet
 
 #: Rows of what needs attention that stand open; the others are one click away.
 FIRST_ROWS = 6
 NUMBERS = frozenset({"count", "share", "hours", "minutes", "millilitres", "ratio", "number"})
+UNBROKEN = frozenset({"instant", "unit", "month"})
 
 
 def render(findings: SiteFindings) -> str:
@@ -43,11 +48,12 @@ def render(findings: SiteFindings) -> str:
         cautions=CAUTIONS,
         pseudonyms=PSEUDONYMS,
         tally=tally(findings),
-        keys=charts.KEYS,
+        keys=keys_of,
         draw=lambda figure: _drawn(figure, zone),
         spark=_spark,
         show=lambda value, kind: shown(value, kind, zone),
         csv_link=csv_link,
+        change=change,
         version=__version__,
         **_page(),
     )  # fmt: skip
@@ -63,17 +69,25 @@ def tally(findings: SiteFindings) -> str:
     """Say in one line how many matters need attention, and how many measures are steady."""
     counts = [(status, sum(item.status == status for item in findings.attention)) for status in _TOLD]
     told = [f"{number} {_TOLD[status][number != 1]}" for status, number in counts if number]
-    steady = sum(measure.status == "Steady" for measure in findings.measures)
-    unknown = sum(measure.status == "Cannot be judged" for measure in findings.measures)
-    measures = f"Of {len(findings.measures)} measures, {steady} are steady"
-    measures += f" and {unknown} cannot be judged." if unknown else "."
-    return f"{', '.join(told)}. {measures}" if told else f"Nothing asks for a decision this month. {measures}"
+    if not told:
+        told = ["Nothing asks for a decision this month"]
+    return f"{', '.join(told)}. {_measures_told(findings.measures)}"
+
+
+def _measures_told(measures: tuple[Measure, ...]) -> str:
+    """Say how many measures are steady, and of how many that cannot be said."""
+    statuses = Counter(measure.status for measure in measures)
+    signals = statuses[DECIDE] + statuses[LOOK]
+    parts = [f"{statuses[STEADY]} are steady"]
+    parts += [f"{signals} differ from their baseline"] if signals else []
+    parts += [f"{statuses[UNKNOWN]} cannot be judged"] if statuses[UNKNOWN] else []
+    return f"Of {len(measures)} measures {listed(parts)}."
 
 
 _TOLD = {
-    "Needs a decision": ("needs a decision", "need a decision"),
-    "Worth a look": ("is worth a look", "are worth a look"),
-    "Cannot be judged": ("cannot be judged", "cannot be judged"),
+    DECIDE: ("needs a decision", "need a decision"),
+    LOOK: ("is worth a look", "are worth a look"),
+    UNKNOWN: ("cannot be judged", "cannot be judged"),
 }
 
 
@@ -115,12 +129,8 @@ def _environment() -> jinja2.Environment:
     )
     environment.filters |= {
         "slug": slug,
-        "difference": difference_in_words,
-        "month_name": month_name,
-        "months": months_in_words,
-        "interval": interval,
     }
-    environment.globals["numbers"] = NUMBERS
+    environment.globals |= {"numbers": NUMBERS, "unbroken": UNBROKEN}
     return environment
 
 
@@ -128,19 +138,19 @@ def _page() -> dict[str, object]:
     """Return what every page needs: its style sheet and the policy that lets in nothing else."""
     style = style_sheet()
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; base-uri 'none'; form-action 'none'"
+    policy = (
+        f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; base-uri 'none'; form-action 'none'"
+    )
     return {"style": Markup(style), "policy": policy}  # noqa: S704 our own file, no value in it
 
 
 def _drawn(figure: Figure, zone: ZoneInfo) -> Markup:
-    drawn = svg.render(charts.chart_of(figure, zone), slug(figure.key))
+    drawn = svg.render(spec_of(figure, zone), slug(figure.key))
     return Markup(drawn)  # noqa: S704 Vega escapes the text of its marks
 
 
 def _spark(measure: Measure) -> Markup:
-    if not any(point.value is not None for point in measure.points):
-        return Markup("")
-    return Markup(svg.render(charts.sparkline(measure, charts.SPARK_MONTHS), f"spark-{slug(measure.key)}"))  # noqa: S704
+    return Markup(sparkline(measure.points))  # noqa: S704 numbers only
 
 
 def every_table(findings: SiteFindings) -> Iterable[Table]:

@@ -15,6 +15,7 @@ COLOURS: dict[str, tuple[str, str]] = {
     "mark": ("#33484f", "#c3d1d3"),
     "calm": ("#7d9799", "#5f7f83"),
     "spread": ("#8c9ca0", "#73878c"),
+    "band": ("#dbd5c6", "#3d4c52"),
     "signal": ("#8f1f6b", "#f29ad2"),
     "dark": ("#2a3a41", "#eef1ef"),
     "gold": ("#b07d22", "#d9a441"),

@@ -5,8 +5,7 @@ from __future__ import annotations
 import os
 import re
 import time
-
-import altair as alt
+from typing import Any
 
 from reports.style import COLOURS
 
@@ -20,14 +19,14 @@ _DROPPED = re.compile(
 )
 
 
-def render(chart: alt.TopLevelMixin, prefix: str) -> str:
-    """Return a chart as one SVG element; ``prefix`` keeps its ids apart from those of other charts."""
+def render(spec: dict[str, Any], prefix: str) -> str:
+    """Return a Vega-Lite specification as one SVG element; ``prefix`` keeps its ids apart from other charts'."""
     # Vega reads times without an offset as local ones: the drawing must not depend on where it is made.
     os.environ["TZ"] = "UTC"
     time.tzset()
     import vl_convert
 
-    drawn = vl_convert.vegalite_to_svg(chart.to_dict(), vl_version=VL_VERSION)
+    drawn = vl_convert.vegalite_to_svg(spec, vl_version=VL_VERSION)
     return themed(slim(drawn, prefix))
 
 

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from pipeline.errors import NothingToDo
 from pipeline.findings.attention import attention
 from pipeline.findings.changeovers import changeovers
-from pipeline.findings.checks import counts, setup
+from pipeline.findings.counts import counts
+from pipeline.findings.cover import cover
 from pipeline.findings.definitions import definitions
+from pipeline.findings.fresh import fresh
 from pipeline.findings.measured import measures
 from pipeline.findings.model import SiteFindings
-from pipeline.findings.months import checked_month, month_name
-from pipeline.findings.parts import cover, fresh, overruns
+from pipeline.findings.months import checked_month
+from pipeline.findings.overruns import overruns
 from pipeline.findings.quality import quality
-from pipeline.findings.source import SITE, Source, number
+from pipeline.findings.setup import setup
+from pipeline.findings.source import Source, number
 from pipeline.findings.supplies import supplies
 from pipeline.findings.turnaround import turnaround
 from pipeline.findings.water import warmth, water
@@ -43,18 +45,33 @@ def findings(
     if site_id not in published.sites:
         raise NothingToDo(f"There are no results for the site '{site_id}'.")
     source = Source(published, site_id, month)
+    others = tuple(f"{site}, " for site in published.sites if site != site_id)
+    own_faults = [fault for fault in poor_data if not fault.startswith(others)]
     measured = measures(source)
     return SiteFindings(
-        site_id=site_id, month=month, as_of=published.as_of, time_zone=source.rules.time_zone,
-        run_id=published.run_id, scope=_scope(source), attention=attention(source, measured, poor_data),
+        site_id=site_id,
+        month=month,
+        as_of=published.as_of,
+        time_zone=source.rules.time_zone,
+        run_id=published.run_id,
+        scope=_scope(source),
+        attention=attention(source, measured, own_faults),
         measures=measured,
         sections=(
-            cover(source), overruns(source, measured), fresh(source, measured), changeovers(source, measured),
-            turnaround(source), water(source, measured), warmth(source, measured), setup(source), counts(source),
-            supplies(source, measured), quality(source, ledger, validation),
+            cover(source),
+            overruns(source, measured),
+            fresh(source),
+            changeovers(source, measured),
+            turnaround(source),
+            water(source, measured),
+            warmth(source),
+            setup(source),
+            counts(source),
+            supplies(source, measured),
+            quality(source, ledger, validation),
         ),
         definitions=definitions(source.models),
-    )  # fmt: skip
+    )
 
 
 def sites_with_data(published: Published, month: str) -> list[str]:
@@ -73,7 +90,11 @@ def _scope(source: Source) -> str:
     units = source.facts("patient_stays")["unit_id"].n_unique()
     wards = source.by_ward("part_cover_monthly")["ward"].n_unique()
     days = number(water_row.get("therapy_days"))
-    told = [counted(wards, "ward"), f"{counted(units, 'unit')} with a patient on record so far", f"{counted(stays.height, 'stay')} begun"]
+    told = [
+        counted(wards, "ward"),
+        f"{counted(units, 'unit')} with a patient on record so far",
+        f"{counted(stays.height, 'stay')} begun",
+    ]
     if days is not None:
         told.append(f"{shown(days, 'number')} therapy days")
     return " · ".join(told)

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from pipeline.findings.changeovers import cases
 from pipeline.findings.charting import run_now
-from pipeline.findings.checks import count_cases, disagreements
+from pipeline.findings.counts import count_cases, disagreements
+from pipeline.findings.fresh import carried_over
 from pipeline.findings.model import (
     DECIDE,
     INFECTION_CONTROL,
@@ -18,11 +19,11 @@ from pipeline.findings.model import (
     UNKNOWN,
     WARD,
     Attention,
+    Difference,
     Measure,
     Share,
 )
 from pipeline.findings.months import month_name, months_in_words
-from pipeline.findings.parts import carried_over
 from pipeline.findings.quality import uncovered
 from pipeline.findings.source import Source, number, whole
 from pipeline.findings.water import dry_bags
@@ -38,10 +39,14 @@ from pipeline.findings.wording import (
     shown,
 )
 from pipeline.measures.intervals import newcombe_difference
+from pipeline.measures.run_rules import RUN_OF_8
 
 _READERS = {
-    "changeovers": INFECTION_CONTROL, "counts": INFECTION_CONTROL, "turnaround": QUALITY_LEAD, "parts": PURCHASING,
-}  # fmt: skip
+    "changeovers": INFECTION_CONTROL,
+    "counts": INFECTION_CONTROL,
+    "turnaround": QUALITY_LEAD,
+    "parts": PURCHASING,
+}
 
 #: Measures whose single cases are always told, whatever their chart says.
 _BY_CASE = ("changeovers", "counts")
@@ -51,11 +56,22 @@ def attention(source: Source, measures: Sequence[Measure], poor_data: Sequence[s
     """Return what needs attention, gravest first; within a status in the order of the page."""
     by_key = {measure.key: measure for measure in measures}
     found = [
-        *_poor(poor_data), *_uncovered(source), *_changeovers(source, by_key["changeovers"]), *_carried_over(source),
-        *(_signal(measure) for measure in measures if measure.now.signal and measure.key not in _BY_CASE),
-        *_counts(source), *_dry_bags(source), *_low_humidity(source),
-    ]  # fmt: skip
+        *_poor(poor_data),
+        *_uncovered(source),
+        *_changeovers(source, by_key["changeovers"]),
+        *_carried_over(source),
+        *(_signal(measure) for measure in measures if _asks(measure)),
+        *_counts(source),
+        *_dry_bags(source),
+        *_low_humidity(source),
+    ]
     return tuple(sorted(found, key=lambda item: STATUSES.index(item.status)))
+
+
+def _asks(measure: Measure) -> bool:
+    """Say whether a measure's signal belongs here: not one that is simply better than the baseline."""
+    is_better = measure.better in ("lower", "higher") and measure.status != DECIDE
+    return bool(measure.now.signal) and not is_better and measure.key not in _BY_CASE
 
 
 def _poor(poor_data: Sequence[str]) -> list[Attention]:
@@ -69,8 +85,18 @@ def _uncovered(source: Source) -> list[Attention]:
     gaps = [part_words(table) for table in uncovered(source)]
     if not gaps:
         return []
-    evidence = "Earlier months have such records. What rests on them is left out of every rate and is no good news."
-    return [Attention(UNKNOWN, f"No records of {listed(gaps)} for {source.month_words}", evidence, QUALITY_LEAD, "quality")]
+    evidence = (
+        "Earlier months have such records. What rests on them is left out of every rate and is no good news."
+    )
+    return [
+        Attention(
+            UNKNOWN,
+            f"No records of {listed(gaps)} for {source.month_words}",
+            evidence,
+            QUALITY_LEAD,
+            "quality",
+        )
+    ]
 
 
 def _changeovers(source: Source, measure: Measure) -> list[Attention]:
@@ -81,41 +107,61 @@ def _changeovers(source: Source, measure: Measure) -> list[Attention]:
         if not by_count:
             return []
         headline = f"{counted(by_count, 'changeover')} with a risen count and no record"
-        return [Attention(LOOK, headline, "For infection prevention to judge; each is listed.", INFECTION_CONTROL, "changeovers")]
+        return [
+            Attention(
+                LOOK,
+                headline,
+                "For infection prevention to judge; each is listed.",
+                INFECTION_CONTROL,
+                "changeovers",
+            )
+        ]
     kinds = listed([f"{found[proof]} {PROOFS[proof]}" for proof in UNPROTECTED if found[proof]])
-    beside = f" Besides, {counted(by_count, 'changeover')} with a risen count and no record." if by_count else ""
-    evidence = f"{of_total(measure.now, 'share')}: {kinds}. {_against(measure)}{beside} Each is listed: a missing record is no proof that nothing was done."
+    beside = (
+        f"Besides, {counted(by_count, 'changeover')} with a risen count and no record. " if by_count else ""
+    )
+    told = f"{of_total(measure.now, 'share')}: {kinds}. {_against(measure)} {beside}"
+    evidence = f"{told}Each is listed: a missing record is no proof that nothing was done."
     headline = f"{counted(unprotected, 'changeover')} without proof of a valid disinfection"
     return [Attention(DECIDE, headline, evidence, INFECTION_CONTROL, "changeovers")]
 
 
 def _carried_over(source: Source) -> list[Attention]:
-    number_of = carried_over(source)
-    if not number_of:
+    rows = carried_over(source).rows()
+    if not rows:
         return []
-    rows = source.up_to_now("fresh_part_monthly").filter(month=source.month).sort("part")
-    kinds = [f"{count:,} of {starts:,} starts with a {part_words(part)}" for part, count, starts in rows.select("part", "carried_over", "starts").rows() if count]
-    headline = f"{counted(number_of, 'stay')} began with a part that had served another patient"
-    evidence = f"{listed(kinds)}. The site's rules ask for a new one; each case is listed."
+    kinds = listed(
+        [f"{count:,} of {starts:,} starts with a {part_words(part)}" for part, count, starts in rows]
+    )
+    starts = counted(sum(count for _, count, _ in rows), "stay")
+    headline = f"{starts} began with a part that had served another patient"
+    evidence = f"{kinds}. The site's rules ask for a new one; each case is listed."
     return [Attention(DECIDE, headline, evidence, WARD, "fresh")]
 
 
 def _signal(measure: Measure) -> Attention:
     headline = f"{measure.subject}: {lower_first(measure.reading)}"
+    month = month_name(measure.now.month)
+    told = of_total(measure.now, measure.unit)
+    evidence = f"{month}: {told}. {_against(measure)}{_limits(measure)}"
+    if measure.now.signal == RUN_OF_8 and (run := _run_words(measure)):
+        evidence = f"{run} {month} alone: {told}."
+    return Attention(measure.status, headline, evidence, _READERS.get(measure.section, WARD), measure.section)
+
+
+def _run_words(measure: Measure) -> str:
+    """Tell of a run's months outside the baseline, pooled; empty where there are none or it is no share."""
     run = [point for point in run_now(measure.points) if point.month not in measure.reference.months]
     since = Share(sum(point.count or 0 for point in run), sum(point.total or 0 for point in run))
     reference = measure.reference
-    if measure.now.signal == "run_of_8" and since.total and reference.count is not None and reference.total:
-        limits = newcombe_difference(since.count, since.total, reference.count, reference.total)
-        low, high = (shown(limit, "points").removesuffix(" points") for limit in limits or (None, None))
-        change = shown((since.value or 0) - (reference.value or 0), "points")
-        evidence = (
-            f"Since {month_name(run[0].month)}, {since.count:,} of {since.total:,} ({shown(since.value, 'share')}), against "
-            f"{_reference(measure)}: {change} (95% interval {low} to {high}). {month_name(measure.now.month)} alone: {of_total(measure.now, 'share')}."
-        )
-    else:
-        evidence = f"{month_name(measure.now.month)}: {of_total(measure.now, measure.unit)}. {_against(measure)}{_limits(measure)}"
-    return Attention(measure.status, headline, evidence, _READERS.get(measure.section, WARD), measure.section)
+    if since.value is None or reference.value is None or reference.count is None or reference.total is None:
+        return ""
+    limits = newcombe_difference(since.count, since.total, reference.count, reference.total)
+    difference = Difference(since.value - reference.value, *(limits or (None, None)))
+    told = (
+        f"{since.count:,} of {since.total:,} ({shown(since.value, 'share')}), against {_reference(measure)}"
+    )
+    return f"Since {month_name(run[0].month)}, {told}: {difference_in_words(difference, 'share')}."
 
 
 def _limits(measure: Measure) -> str:
@@ -158,7 +204,8 @@ def _dry_bags(source: Source) -> list[Attention]:
         return []
     minutes = sum(number(row[-1]) or 0 for row in bags.rows)
     headline = f"The model has {counted(len(bags.rows), 'water bag')} empty while therapy went on"
-    evidence = f"{shown(minutes / 60, 'hours')} of therapy after that, by estimate from flow and dew point. Only a look at the bag can tell."
+    after = f"{shown(minutes / 60, 'hours')} of therapy after that, by estimate from flow and dew point."
+    evidence = f"{after} Only a look at the bag can tell."
     return [Attention(LOOK, headline, evidence, WARD, "water")]
 
 
@@ -167,5 +214,7 @@ def _low_humidity(source: Source) -> list[Attention]:
     hours = number(now.get("low_humidity_h"))
     if not hours:
         return []
-    evidence = "More than 2 °C below the set dew point after the unit had first reached it, as the units logged it."
+    evidence = (
+        "More than 2 °C below the set dew point after the unit had first reached it, as the units logged it."
+    )
     return [Attention(LOOK, f"{shown(hours, 'hours')} of therapy at low humidity", evidence, WARD, "warmth")]

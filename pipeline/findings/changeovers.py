@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.findings.figures import control_figure
+from pipeline.findings.figures import control_figure, section_of
 from pipeline.findings.model import INFECTION_CONTROL, Figure, Measure, Section, Table
 from pipeline.findings.source import NO_WARD, Source, as_table, ward_table, whole
-from pipeline.findings.wording import PROOFS, UNPROTECTED, counted, shown
+from pipeline.findings.wording import PROOFS, UNPROTECTED, all_cases, counted
 
+_TABLE = "changeover_monthly"
 _COUNTED = {
     "changeovers": ("Changeovers", "count"),
     "disinfected": ("Disinfected", "count"),
@@ -29,19 +30,16 @@ _COUNTED = {
 
 def changeovers(source: Source, measures: tuple[Measure, ...]) -> Section:
     """Return the changeovers without proof of a valid disinfection, and the chains that they make."""
-    model = source.models["changeover_monthly"]
     measure = next(item for item in measures if item.key == "changeovers")
     chains = _chains(source)
-    figures = (
-        control_figure(measure, f"Changeovers without proof, % of those that can be judged, {source.period}"),
-        _by_proof(source),
-        *([_chain_figure(source, chains)] if chains.height else []),
+    subtitle = f"Changeovers without proof, % of those that can be judged, {source.period}"
+    figures = (control_figure(measure, subtitle), _by_proof(source), *_chain_figures(source, chains))
+    by_ward = ward_table(source, _TABLE, "Changeovers", _COUNTED)
+    tables = (case_table(source), _chain_table(source, chains), by_ward)
+    told = (_in_words(source),)
+    return section_of(
+        source, "changeovers", _TABLE, INFECTION_CONTROL, paragraphs=told, figures=figures, tables=tables
     )
-    return Section(
-        key="changeovers", model=model.name, title=model.text("title"), question=model.text("question"), reader=INFECTION_CONTROL,
-        paragraphs=(_in_words(source),), caveats=model.header["caveat"], figures=figures,
-        tables=(case_table(source), _chain_table(source, chains), ward_table(source, "changeover_monthly", "Changeovers", _COUNTED)),
-    )  # fmt: skip
 
 
 def cases(source: Source) -> pl.DataFrame:
@@ -54,17 +52,21 @@ def case_table(source: Source) -> Table:
     """Return those changeovers as a table; none is left out."""
     rows = cases(source).with_columns(pl.col("proof").replace(PROOFS), pl.col("ward").fill_null(NO_WARD))
     columns = {
-        "to_started_at": ("Next patient from", "instant"), "unit_id": ("Unit", "text"), "ward": ("Ward", "text"),
-        "from_patient_key": ("From patient key", "key"), "to_patient_key": ("To patient key", "key"),
-        "from_ended_at": ("Last patient until", "instant"), "gap_h": ("Between", "hours"),
-        "proof": ("What the records show", "text"),
-    }  # fmt: skip
-    caption = f"Every changeover of {source.month_words} to look into: {counted(rows.height, 'case')}"
+        "to_started_at": ("Next patient from", "instant"),
+        "unit_id": ("Unit", "unit"),
+        "ward": ("Ward", "text"),
+        "from_patient_key": ("From patient key", "key"),
+        "to_patient_key": ("To patient key", "key"),
+        "from_ended_at": ("Last patient until", "instant"),
+        "gap_h": ("Between", "hours"),
+        "proof": ("What the records show", "words"),
+    }
+    caption = all_cases(f"Changeovers to look into, {source.month_words}", rows.height)
     return as_table(rows, "changeover-cases", caption, columns, "None this month.")
 
 
 def _in_words(source: Source) -> str:
-    now = source.now("changeover_monthly")
+    now = source.now(_TABLE)
     if not now:
         return f"No unit went from one patient to another in {source.month_words}."
     apart = [
@@ -81,19 +83,25 @@ def _in_words(source: Source) -> str:
 
 
 def _by_proof(source: Source) -> Figure:
-    rows = source.by_month("changeover_monthly")
-    now = source.now("changeover_monthly")
+    rows = source.by_month(_TABLE)
+    now = source.now(_TABLE)
     found = [
         f"{whole(now.get(name)):,} {_COUNTED[name][0].lower()}"
         for name in (*UNPROTECTED, "counter_only")
         if whole(now.get(name))
     ]
     title = f"This month: {', '.join(found)}" if found else "This month: no changeover to look into"
-    table = as_table(rows, "proofs", "Changeovers by month and proof", {"month": ("Month", "month"), **_COUNTED})
+    table = as_table(
+        rows, "proofs", "Changeovers by month and proof", {"month": ("Month", "month"), **_COUNTED}
+    )
     return Figure(
-        "proofs", "proof_counts", title, f"Changeovers to look into, count by what the records show, {source.period}",
-        table, size="half",
-    )  # fmt: skip
+        "proofs",
+        "proof_counts",
+        title,
+        f"Changeovers to look into, count by what the records show, {source.period}",
+        table,
+        size="half",
+    )
 
 
 def _chains(source: Source) -> pl.DataFrame:
@@ -107,7 +115,7 @@ def _chains(source: Source) -> pl.DataFrame:
 
 
 _CHAIN_COLUMNS = {
-    "unit_id": ("Unit", "text"),
+    "unit_id": ("Unit", "unit"),
     "chain_no": ("Chain", "count"),
     "position": ("Place", "count"),
     "patient_key": ("Patient key", "key"),
@@ -118,16 +126,21 @@ _CHAIN_COLUMNS = {
 
 def _chain_table(source: Source, chains: pl.DataFrame) -> Table:
     number = chains.select("unit_id", "chain_no").n_unique() if chains.height else 0
-    caption = f"Chains of stays without a valid disinfection between them that reach {source.month_words}: {number}"
+    caption = all_cases(
+        f"Chains of stays without a valid disinfection between them, reaching {source.month_words}", number
+    )
     return as_table(chains, "chains", caption, _CHAIN_COLUMNS, "None reaches this month.")
 
 
-def _chain_figure(source: Source, chains: pl.DataFrame) -> Figure:
-    number = chains.select("unit_id", "chain_no").n_unique()
-    longest = chains.group_by("unit_id", "chain_no").agg(pl.col("patient_key").n_unique().alias("n"))["n"].max()
-    title = f"{counted(number, 'chain')} of stays, at most {shown(whole(longest), 'count')} patients on one unit"  # type: ignore[arg-type]
-    return Figure(
-        "chain-times", "chains", title,
-        f"Stays on a unit with no valid disinfection between them; chains that reach {source.month_words}, local time",
-        as_table(chains, "chain-times", "Stays of each chain", _CHAIN_COLUMNS), size="full",
-    )  # fmt: skip
+def _chain_figures(source: Source, chains: pl.DataFrame) -> tuple[Figure, ...]:
+    """Return the chains in time, no figure without any."""
+    if not chains.height:
+        return ()
+    sizes = chains.group_by("unit_id", "chain_no").agg(pl.col("patient_key").n_unique().alias("patients"))
+    longest = max(sizes["patients"].to_list())
+    title = f"{counted(sizes.height, 'chain')} of stays, at most {longest:,} patients on one unit"
+    words = (
+        f"Stays on a unit with no valid disinfection between them, reaching {source.month_words}, local time"
+    )
+    table = as_table(chains, "chain-times", "Stays of each chain", _CHAIN_COLUMNS)
+    return (Figure("chain-times", "chains", title, words, table, size="full"),)

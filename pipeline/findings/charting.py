@@ -53,13 +53,13 @@ def chart_shares(counts: Counts, months: Sequence[str], rules: SiteRules) -> Cha
     known = [counts.get(month, (0, 0)) for month in months]
     reference = _reference([month for month in months if counts.get(month, (0, 0))[1]], months[-1], rules)
     baseline = _positions(months, reference)
-    charted = control_charts.p_chart(
-        [count for count, _ in known], [total for _, total in known], baseline
-    )
+    charted = control_charts.p_chart([count for count, _ in known], [total for _, total in known], baseline)
     points = tuple(
         _with_share(Point(month, None), Share(*pair)) for month, pair in zip(months, known, strict=True)
     )
-    pooled = Share(*(sum(column) for column in zip(*known[baseline], strict=True))) if known[baseline] else None
+    pooled = (
+        Share(*(sum(column) for column in zip(*known[baseline], strict=True))) if known[baseline] else None
+    )
     if pooled and pooled.total:
         reference = replace(reference, value=pooled.value, count=pooled.count, total=pooled.total)
     return Charted(_with_chart(points, charted, reference), reference)
@@ -143,5 +143,3 @@ def _with_chart(
 
 def _varies(point: control_charts.Point) -> bool:
     return point.lower is not None and point.upper is not None and point.lower < point.upper
-
-

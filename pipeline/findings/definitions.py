@@ -28,5 +28,12 @@ def definitions(models: dict[str, Model]) -> tuple[Definition, ...]:
 
 def _definition(model: Model) -> Definition:
     lines = [(_WORDS[key], line) for key in _WORDS for line in model.header.get(key, ())]
-    told = [(word, line.removeprefix("one row per ")) if word == "One row" else (word, line) for word, line in lines]
-    return Definition(model.name, model.text("title"), tuple(("One row per", line) if word == "One row" else (word, line) for word, line in told))
+    told = [
+        (word, line.removeprefix("one row per ")) if word == "One row" else (word, line)
+        for word, line in lines
+    ]
+    return Definition(
+        model.name,
+        model.text("title"),
+        tuple(("One row per", line) if word == "One row" else (word, line) for word, line in told),
+    )

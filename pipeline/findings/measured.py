@@ -33,51 +33,109 @@ class _Wanted:
 
 _OF_PARTS = (
     _Wanted(
-        "cover", "Time with a part in limit", "{}", "{} time in limit",
-        "part_cover_monthly", "cover", "cover_rate",
+        "cover",
+        "Time with a part in limit",
+        "{}",
+        "{} time in limit",
+        "part_cover_monthly",
+        "cover",
+        "cover_rate",
     ),
     _Wanted(
-        "overruns", "Parts past the limit", "{}", "{}s past the limit",
-        "part_overrun_monthly", "overruns", "overrun", "decided",
+        "overruns",
+        "Parts past the limit",
+        "{}",
+        "{}s past the limit",
+        "part_overrun_monthly",
+        "overruns",
+        "overrun",
+        "decided",
     ),
     _Wanted(
-        "fresh", "New part for a new patient", "{}", "{}s new for a new patient",
-        "fresh_part_monthly", "fresh", "fresh", "starts",
+        "fresh",
+        "New part for a new patient",
+        "{}",
+        "{}s new for a new patient",
+        "fresh_part_monthly",
+        "fresh",
+        "fresh",
+        "starts",
     ),
-)  # fmt: skip
+)
 _OF_UNITS = (
     _Wanted(
-        "changeovers", "Between patients", "Without proof of disinfection",
+        "changeovers",
+        "Between patients",
+        "Without proof of disinfection",
         "Changeovers without proof of disinfection",
-        "changeover_monthly", "changeovers", "unprotected", "changeovers",
+        "changeover_monthly",
+        "changeovers",
+        "unprotected",
+        "changeovers",
     ),
     _Wanted(
-        "turnaround", "Between patients", "Median time until disinfected", "Median time until disinfected",
-        "turnaround_monthly", "turnaround", "median_h", unit="hours",
+        "turnaround",
+        "Between patients",
+        "Median time until disinfected",
+        "Median time until disinfected",
+        "turnaround_monthly",
+        "turnaround",
+        "median_h",
+        unit="hours",
     ),
     _Wanted(
-        "counts", "Between patients", "Counts that agree with records", "Counts that agree with the records",
-        "count_check_monthly", "counts", "agrees", "assessed",
+        "counts",
+        "Between patients",
+        "Counts that agree with records",
+        "Counts that agree with the records",
+        "count_check_monthly",
+        "counts",
+        "agrees",
+        "assessed",
     ),
     _Wanted(
-        "water", "Water and warmth", "Water hung to water modelled", "Water hung to water modelled",
-        "water_monthly", "water", "hung_to_modelled", unit="ratio",
+        "water",
+        "Water and warmth",
+        "Water hung to water modelled",
+        "Water hung to water modelled",
+        "water_monthly",
+        "water",
+        "hung_to_modelled",
+        unit="ratio",
     ),
     _Wanted(
-        "warmth", "Water and warmth", "Median warm-up", "Median warm-up",
-        "powered_run_monthly", "warmth", "warmup_median_min", unit="minutes",
+        "warmth",
+        "Water and warmth",
+        "Median warm-up",
+        "Median warm-up",
+        "powered_run_monthly",
+        "warmth",
+        "warmup_median_min",
+        unit="minutes",
     ),
-)  # fmt: skip
+)
 _OF_STORES = (
     _Wanted(
-        "parts", "Issued to fitted", "{}", "{}s issued to fitted",
-        "part_use_monthly", "parts", "issued_to_fitted", unit="ratio",
+        "parts",
+        "Issued to fitted",
+        "{}",
+        "{}s issued to fitted",
+        "part_use_monthly",
+        "parts",
+        "issued_to_fitted",
+        unit="ratio",
     ),
-)  # fmt: skip
+)
 _THERAPY = _Wanted(
-    "therapy", "Activity", "Therapy days per 1,000 patient-days", "Therapy days per 1,000 patient-days",
-    "rate_monthly", "parts", "therapy_days_per_1000_patient_days", unit="number",
-)  # fmt: skip
+    "therapy",
+    "Activity",
+    "Therapy days per 1,000 patient-days",
+    "Therapy days per 1,000 patient-days",
+    "rate_monthly",
+    "parts",
+    "therapy_days_per_1000_patient_days",
+    unit="number",
+)
 
 
 def measures(source: Source) -> tuple[Measure, ...]:
@@ -100,9 +158,7 @@ def _per_part(kind: _Wanted, rules: SiteRules) -> list[_Wanted]:
 
 def _for_part(kind: _Wanted, part: str) -> _Wanted:
     name = sentence(part_words(part))
-    return replace(
-        kind, key=f"{kind.key}-{part}", label=name, subject=kind.subject.format(name), part=part
-    )
+    return replace(kind, key=f"{kind.key}-{part}", label=name, subject=kind.subject.format(name), part=part)
 
 
 def _measure(wanted: _Wanted, source: Source) -> Measure:
@@ -110,10 +166,20 @@ def _measure(wanted: _Wanted, source: Source) -> Measure:
     model = source.models[wanted.table]
     status, reading = judged(charted, model.text("better"))
     return Measure(
-        key=wanted.key, group=wanted.group, label=wanted.label, subject=wanted.subject, model=model.name,
-        unit=wanted.unit, better=model.text("better"), points=charted.points, reference=charted.reference,
-        difference=charted.difference, status=status, reading=reading, section=wanted.section,
-    )  # fmt: skip
+        key=wanted.key,
+        group=wanted.group,
+        label=wanted.label,
+        subject=wanted.subject,
+        model=model.name,
+        unit=wanted.unit,
+        better=model.text("better"),
+        points=charted.points,
+        reference=charted.reference,
+        difference=charted.difference,
+        status=status,
+        reading=reading,
+        section=wanted.section,
+    )
 
 
 def _charted(wanted: _Wanted, source: Source) -> Charted:
@@ -129,7 +195,9 @@ def counts_by_month(rows: pl.DataFrame, count: str, total: str) -> dict[str, tup
     """Return count and total of each month; ``assessed`` is the pairs of counts that can be assessed."""
     if total == "assessed":
         rows = rows.with_columns(assessed=pl.col("pairs") - pl.col("not_assessable"))
-    return {month: (int(part), int(whole)) for month, part, whole in rows.select("month", count, total).rows()}
+    return {
+        month: (int(part), int(whole)) for month, part, whole in rows.select("month", count, total).rows()
+    }
 
 
 def judged(charted: Charted, better: str) -> tuple[str, str]:
@@ -143,7 +211,9 @@ def judged(charted: Charted, better: str) -> tuple[str, str]:
         return (DECIDE if _is_worse(now, better) else LOOK), _signal_reading(now, charted.points)
     if now.upper is None:
         same = side(now) == 0
-        return (STEADY if same else LOOK), "As in the baseline" if same else "Unlike a baseline without variation"
+        return (
+            STEADY if same else LOOK
+        ), "As in the baseline" if same else "Unlike a baseline without variation"
     return STEADY, "Within its limits, no run"
 
 

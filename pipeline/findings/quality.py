@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from pipeline.findings.model import QUALITY_LEAD, Column, Figure, Section, Table
+from pipeline.findings.model import QUALITY_LEAD, Cell, Column, Figure, Section, Table
 from pipeline.findings.source import Source
 from pipeline.findings.wording import counted, part_words, sentence
 from pipeline.ingest.row_rules import MEANINGS
@@ -16,9 +16,19 @@ from pipeline.validation import Validation
 
 _ACCOUNT = ("rows_read", "accepted", "duplicates", "skipped", "quarantined")
 _ACCOUNT_COLUMNS = (
-    Column("Rows read", "count"), Column("= accepted", "count"), Column("+ duplicates", "count"),
-    Column("+ skipped", "count"), Column("+ quarantined", "count"), Column("Corrected", "count"),
-)  # fmt: skip
+    Column("Rows read", "count"),
+    Column("= accepted", "count"),
+    Column("+ duplicates", "count"),
+    Column("+ skipped", "count"),
+    Column("+ quarantined", "count"),
+    Column("Corrected", "count"),
+)
+
+#: Warnings that show only when the records stand beside each other.
+_BETWEEN = {
+    "overlapping_episode": "it overlaps another patient's episode on the unit",
+    "unlinked": "the part belongs to no unit and no patient on record",
+}
 
 
 def quality(source: Source, ledger: Sequence[LedgerEntry], validation: Sequence[Validation]) -> Section:
@@ -26,26 +36,35 @@ def quality(source: Source, ledger: Sequence[LedgerEntry], validation: Sequence[
     files = [entry for entry in ledger if _is_of(entry, source)]
     read, kept_out = sum(entry.rows_read for entry in files), sum(entry.quarantined for entry in files)
     return Section(
-        key="quality", model="", title="Data quality", question="How complete and how sound are the records behind this page?",
+        key="quality",
+        model="",
+        title="Data quality",
+        question="How complete and how sound are the records behind this page?",
         reader=QUALITY_LEAD,
         paragraphs=(
             f"{counted(len(files), 'file')} with rows of {source.month_words}, or with rows of no month, were read: "
-            f"{counted(read, 'row')}, of which {counted(kept_out, 'row')} were kept out. Counts are those of whole files. "
-            "For every file, rows read = accepted + duplicates + skipped + quarantined.",
+            f"{counted(read, 'row')}, of which {counted(kept_out, 'row')} were kept out. Counts are those of whole "
+            "files. For every file, rows read = accepted + duplicates + skipped + quarantined.",
         ),
         caveats=("what was never exported is left out of every rate, and shown here as not covered",),
         figures=(_coverage(source),),
         tables=(
-            _by_table(files), _reasons(files), _warnings(source, files), _expectations(source, validation),
-            _refused(ledger), _by_file(files),
+            _by_table(files),
+            _reasons(files),
+            _warnings(source, files),
+            _expectations(source, validation),
+            _refused(ledger),
+            _by_file(files),
         ),
-    )  # fmt: skip
+    )
 
 
 def _is_of(entry: LedgerEntry, source: Source) -> bool:
     """Say whether a file holds rows of the site and month; one without any row may be of every site."""
     parts = [part for part in entry.parts if part.site_id == source.site_id]
-    return not entry.refused and (not entry.parts or any(part.month in (source.month, ALWAYS) for part in parts))
+    return not entry.refused and (
+        not entry.parts or any(part.month in (source.month, ALWAYS) for part in parts)
+    )
 
 
 def _account(entries: Sequence[LedgerEntry]) -> tuple[int, ...]:
@@ -54,7 +73,7 @@ def _account(entries: Sequence[LedgerEntry]) -> tuple[int, ...]:
 
 def _by_table(files: Sequence[LedgerEntry]) -> Table:
     tables = sorted({entry.table for entry in files})
-    rows = tuple(
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
         (part_words(table), len(of_table), *_account(of_table))
         for table in tables
         for of_table in [[entry for entry in files if entry.table == table]]
@@ -65,49 +84,89 @@ def _by_table(files: Sequence[LedgerEntry]) -> Table:
 
 def _by_file(files: Sequence[LedgerEntry]) -> Table:
     ordered = sorted(files, key=lambda entry: (entry.table, entry.name, entry.sha256))
-    rows = tuple((entry.name, part_words(entry.table), *_account([entry])) for entry in ordered)
-    return Table("files", "Rows by file", (Column("File"), Column("Records of"), *_ACCOUNT_COLUMNS), rows, "No file.", folded=True)
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (entry.name, part_words(entry.table), *_account([entry])) for entry in ordered
+    )
+    return Table(
+        "files",
+        "Rows by file",
+        (Column("File"), Column("Records of"), *_ACCOUNT_COLUMNS),
+        rows,
+        "No file.",
+        folded=True,
+    )
 
 
 def _reasons(files: Sequence[LedgerEntry]) -> Table:
-    found = Counter({
-        (entry.table, reason): 0 for entry in files for reason in entry.reasons
-    })
-    for entry in files:
-        found.update({(entry.table, reason): number for reason, number in entry.reasons.items()})
-    rows = tuple((part_words(table), _meaning(reason), number) for (table, reason), number in sorted(found.items()))
-    columns = (Column("Records of"), Column("Kept out because"), Column("Rows", "count"))
-    return Table("reasons", "Why rows were kept out (a row may have several reasons)", columns, rows, "No row was kept out.")
+    rows = tuple(
+        (part_words(table), MEANINGS[reason], number) for table, reason, number in _tallied(files, "reasons")
+    )
+    columns = (Column("Records of"), Column("Kept out because", "words"), Column("Rows", "count"))
+    return Table(
+        "reasons",
+        "Why rows were kept out (a row may have several reasons)",
+        columns,
+        rows,
+        "No row was kept out.",
+    )
 
 
 def _warnings(source: Source, files: Sequence[LedgerEntry]) -> Table:
+    alone = [
+        (part_words(table), MEANINGS[warning], "in the files", number)
+        for table, warning, number in _tallied(files, "warnings")
+    ]
+    between = source.in_month("record_warnings", "warned_at").filter(pl.col("warning").is_in(list(_BETWEEN)))
+    beside = [
+        (part_words(table), _BETWEEN[warning], f"of {source.month_words}", number)
+        for table, warning, number in between.group_by("table_name", "warning")
+        .len()
+        .sort("table_name", "warning")
+        .rows()
+    ]
+    columns = (
+        Column("Records of"),
+        Column("Accepted, although", "words"),
+        Column("Counted"),
+        Column("Rows", "count"),
+    )
+    return Table(
+        "warnings",
+        "Warnings: rows accepted that deserve a second look",
+        columns,
+        (*alone, *beside),
+        "No warning.",
+    )
+
+
+def _tallied(files: Sequence[LedgerEntry], told: str) -> list[tuple[str, str, int]]:
     found: Counter[tuple[str, str]] = Counter()
     for entry in files:
-        found.update({(entry.table, warning): number for warning, number in entry.warnings.items()})
-    between = source.in_month("record_warnings", "warned_at").group_by("table_name", "warning").len()
-    found.update({(table, warning): number for table, warning, number in between.rows()})
-    rows = tuple((part_words(table), _meaning(warning), number) for (table, warning), number in sorted(found.items()))
-    columns = (Column("Records of"), Column("Accepted, although"), Column("Rows", "count"))
-    return Table("warnings", "Warnings: rows accepted that deserve a second look", columns, rows, "No warning.")
-
-
-def _meaning(name: str) -> str:
-    return MEANINGS.get(name, part_words(name))
+        found.update({(entry.table, name): number for name, number in getattr(entry, told).items()})
+    return [(table, name, number) for (table, name), number in sorted(found.items())]
 
 
 def _expectations(source: Source, validation: Sequence[Validation]) -> Table:
     own = [judged for judged in validation if not judged.sites or source.site_id in judged.sites]
     rows = tuple(
         (
-            "not met" if not judged.success else "met", part_words(judged.table), judged.meaning, judged.observed,
-            _bounds(judged.least, judged.most), judged.files,
+            "not met" if not judged.success else "met",
+            part_words(judged.table),
+            judged.meaning,
+            judged.observed,
+            _bounds(judged.least, judged.most),
+            judged.files,
         )
         for judged in sorted(own, key=lambda judged: (judged.success, judged.table, judged.expectation))
-    )  # fmt: skip
+    )
     columns = (
-        Column("Result"), Column("Records of"), Column("What is expected"), Column("Found", "ratio"), Column("Allowed"),
+        Column("Result"),
+        Column("Records of"),
+        Column("What is expected", "words"),
+        Column("Found", "ratio"),
+        Column("Allowed"),
         Column("Files", "count"),
-    )  # fmt: skip
+    )
     unmet = sum(not judged.success for judged in own)
     caption = f"What is expected of the files: {len(own) - unmet} of {counted(len(own), 'expectation')} met"
     return Table("expectations", caption, columns, rows, "The files were not judged.", folded=True)
@@ -121,14 +180,19 @@ def _bounds(least: float | None, most: float | None) -> str:
 
 def _refused(ledger: Sequence[LedgerEntry]) -> Table:
     refused = sorted((entry.name, entry.refused) for entry in ledger if entry.refused)
-    columns = (Column("File"), Column("Refused because"))
-    return Table("refused", "Files refused as a whole, of any month and site", columns, tuple(refused), "None.")
+    columns = (Column("File"), Column("Refused because", "words"))
+    return Table(
+        "refused", "Files refused as a whole, of any month and site", columns, tuple(refused), "None."
+    )
 
 
 def _coverage(source: Source) -> Figure:
     shown = list(source.shown_months)
     covered = source.facts("covered_months").filter(pl.col("month").is_in(shown))
-    known = {(table, month): declared for table, month, declared in covered.select("table_name", "month", "declared").rows()}
+    known = {
+        (table, month): declared
+        for table, month, declared in covered.select("table_name", "month", "declared").rows()
+    }
     tables = sorted({table for table, _ in known})
     rows = tuple(
         (part_words(table), month, _state(known.get((table, month)))) for table in tables for month in shown
@@ -136,14 +200,25 @@ def _coverage(source: Source) -> Figure:
     gaps = sorted({part_words(table) for table in tables if (table, source.month) not in known})
     title = f"Not covered this month: {', '.join(gaps)}" if gaps else "Every kind of record covers this month"
     table = Table(
-        "coverage", "Months covered by each kind of record",
-        (Column("Records of"), Column("Month", "month"), Column("State")), rows,
-    )  # fmt: skip
-    return Figure("coverage", "coverage", sentence(title), f"Kinds of record and months, {source.period}", table, size="full")
+        "coverage",
+        "Months covered by each kind of record",
+        (Column("Records of"), Column("Month", "month"), Column("State")),
+        rows,
+    )
+    return Figure(
+        "coverage",
+        "coverage",
+        sentence(title),
+        f"Kinds of record and months, {source.period}",
+        table,
+        size="full",
+    )
 
 
 def _state(declared: bool | None) -> str:
-    return {None: "not covered", True: "covered, as the rules declare", False: "covered by its rows"}[declared]
+    return {None: "not covered", True: "covered, as the rules declare", False: "covered by its rows"}[
+        declared
+    ]
 
 
 def uncovered(source: Source) -> list[str]:

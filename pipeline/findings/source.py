@@ -21,6 +21,9 @@ SITE = "*"
 #: Months that a chart shows.
 SHOWN_MONTHS = 24
 
+#: First columns of many tables.
+MONTH, WARD_COLUMN = {"month": ("Month", "month")}, {"ward": ("Ward", "text")}
+
 #: What a row without a ward is listed under.
 NO_WARD = "ward not known"
 
@@ -56,7 +59,9 @@ class Source:
     @cached_property
     def months(self) -> tuple[str, ...]:
         """All months from the first with any row to that of the report."""
-        first = min((found for name in self.monthly for found in self._all(name)["month"]), default=self.month)
+        first = min(
+            (found for name in self.monthly for found in self._all(name)["month"]), default=self.month
+        )
         return month_range(min(first, self.month), self.month)
 
     @property
@@ -79,23 +84,40 @@ class Source:
         """The tables by month."""
         return sorted(name for name in self.published.tables if name.endswith("_monthly"))
 
+    @property
+    def patient_parts(self) -> list[str]:
+        """The parts that must be new for each patient."""
+        return [part for part, rule in sorted(self.rules.parts.items()) if rule.per_patient]
+
+    @property
+    def limited_parts(self) -> list[str]:
+        """The parts that have a limit."""
+        return [part for part, rule in sorted(self.rules.parts.items()) if rule.max_days is not None]
+
     def facts(self, table: str) -> pl.DataFrame:
         """Return the site's rows of a table of facts."""
         return self._all(table)
 
     def by_month(self, table: str, **only: str) -> pl.DataFrame:
-        """Return the whole site's rows, one for each shown month with any, in order."""
-        rows = self._all(table).filter(pl.col("ward") == SITE, pl.col("month").is_in(self.shown_months), **only)
-        return rows.sort("month")
+        """Return the whole site's rows, one for each shown month, empty where it has none; no row without any."""
+        rows = self.up_to_now(table, **only).filter(pl.col("month").is_in(self.shown_months))
+        months = pl.DataFrame({"month": self.shown_months}, schema={"month": pl.String})
+        return months.join(rows, on="month", how="left", maintain_order="left") if rows.height else rows
 
     def up_to_now(self, table: str, **only: str) -> pl.DataFrame:
         """Return the whole site's rows of all months up to that of the report."""
-        return self._all(table).filter(pl.col("ward") == SITE, pl.col("month") <= self.month, **only).sort("month")
+        return (
+            self._all(table)
+            .filter(pl.col("ward") == SITE, pl.col("month") <= self.month, **only)
+            .sort("month")
+        )
 
     def by_ward(self, table: str, months: int = 1, **only: str) -> pl.DataFrame:
         """Return each ward's rows of the latest months in the order of the alphabet, never of rank."""
         wards = self._all(table).filter(
-            (pl.col("ward") != SITE) | pl.col("ward").is_null(), pl.col("month").is_in(self.months[-months:]), **only
+            (pl.col("ward") != SITE) | pl.col("ward").is_null(),
+            pl.col("month").is_in(self.months[-months:]),
+            **only,
         )
         return wards.with_columns(pl.col("ward").fill_null(NO_WARD)).sort("ward", "month")
 
@@ -139,12 +161,16 @@ def as_table(
     )
 
 
-def ward_table(source: Source, table: str, caption: str, columns: dict[str, tuple[str, str]], by: str = "") -> Table:
+def ward_table(
+    source: Source, table: str, caption: str, columns: dict[str, tuple[str, str]], by: str = ""
+) -> Table:
     """Return the month's rows of each ward, folded away; ``by`` is a column that divides a ward's rows."""
     rows = source.by_ward(table).sort("ward", *([by] if by else []))
     divided = {by: (by.capitalize(), "part" if by == "part" else "text")} if by else {}
     words = f"{caption} by ward, {source.month_words}"
-    return as_table(rows, f"{table}-wards", words, {"ward": ("Ward", "text"), **divided, **columns}, folded=True)
+    return as_table(
+        rows, f"{table}-wards", words, {"ward": ("Ward", "text"), **divided, **columns}, folded=True
+    )
 
 
 def whole(value: Cell) -> int:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from pipeline.findings.figures import control_figure
+from pipeline.findings.figures import control_figure, section_of
 from pipeline.findings.model import PURCHASING, Figure, Measure, Section
-from pipeline.findings.source import Source, as_table, number, ward_table, whole
+from pipeline.findings.source import MONTH, Source, as_table, number, ward_table, whole
 from pipeline.findings.wording import part_words, sentence, shown
 
+_TABLE = "part_use_monthly"
 _COLUMNS = {
     "stays_started": ("Stays begun", "count"),
     "therapy_days": ("Therapy days", "number"),
@@ -19,31 +20,41 @@ _COLUMNS = {
 
 def supplies(source: Source, measures: tuple[Measure, ...]) -> Section:
     """Return what the rules required beside what was fitted and what left the stores."""
-    model = source.models["part_use_monthly"]
     therapy = next(item for item in measures if item.key == "therapy")
-    rate = source.models["rate_monthly"]
-    return Section(
-        key="parts", model=model.name, title=model.text("title"), question=model.text("question"), reader=PURCHASING,
-        paragraphs=("Needed follows from the stays that began in the month; fitted and issued are those of the month itself.",),
-        caveats=(*model.header["caveat"], *rate.header["caveat"]),
-        figures=(
-            *(_by_month(source, part) for part in sorted(source.rules.parts)),
-            control_figure(therapy, f"Therapy days per 1,000 patient-days of the ward census, {source.period}", size="third"),
-        ),
-        tables=(ward_table(source, "part_use_monthly", "Parts", _COLUMNS, by="part"),),
-    )  # fmt: skip
+    rate = f"Therapy days per 1,000 patient-days of the ward census, {source.period}"
+    parts = (_by_month(source, part) for part in sorted(source.rules.parts))
+    told = "Needed follows from the stays that began in the month; fitted and issued are those of the month itself."
+    return section_of(
+        source,
+        "parts",
+        _TABLE,
+        PURCHASING,
+        paragraphs=(told,),
+        figures=(*parts, control_figure(therapy, rate), _activity(source)),
+        tables=(ward_table(source, _TABLE, "Parts", _COLUMNS, by="part"),),
+        caveats=source.models["rate_monthly"].header["caveat"],
+    )
+
+
+def _activity(source: Source) -> Figure:
+    now = source.now("water_monthly")
+    days, patients = (
+        shown(number(now.get("therapy_days")), "number"),
+        shown(whole(now.get("device_days")), "count"),
+    )
+    columns = MONTH | {"therapy_days": ("Therapy days", "number"), "device_days": ("Device-days", "count")}
+    table = as_table(source.by_month("water_monthly"), "activity", "Therapy by month", columns)
+    title = f"{days} therapy days, {patients} device-days"
+    return Figure(
+        "activity", "therapy_days", title, f"Therapy days (hours over 24) a month, {source.period}", table
+    )
 
 
 def _by_month(source: Source, part: str) -> Figure:
-    now = source.now("part_use_monthly", part=part)
-    name = sentence(part_words(part))
-    amounts = [(word, now.get(word)) for word in ("needed", "fitted", "issued")]
-    told = ", ".join(f"{shown(whole(value), 'count')} {word}" for word, value in amounts if number(value) is not None)
-    table = as_table(
-        source.by_month("part_use_monthly", part=part), f"parts-{part}", f"{name}: pieces by month",
-        {"month": ("Month", "month"), **_COLUMNS},
-    )  # fmt: skip
-    return Figure(
-        f"parts-{part}", "part_lines", f"{name}: {told or 'nothing recorded this month'}",
-        f"Pieces a month, {source.period}", table, size="third",
-    )  # fmt: skip
+    now = source.now(_TABLE, part=part)
+    name, key = sentence(part_words(part)), f"parts-{part}"
+    amounts = [(word, number(now.get(word))) for word in ("needed", "fitted", "issued")]
+    told = ", ".join(f"{shown(value, 'count')} {word}" for word, value in amounts if value is not None)
+    title = f"{name}: {told or 'nothing recorded this month'}"
+    table = as_table(source.by_month(_TABLE, part=part), key, f"{name}: pieces by month", MONTH | _COLUMNS)
+    return Figure(key, "part_lines", title, f"Pieces a month, {source.period}", table, size="third")

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from pipeline.findings.figures import section_of
 from pipeline.findings.model import QUALITY_LEAD, Column, Figure, Section, Table
-from pipeline.findings.source import Source, as_table, number, ward_table, whole
-from pipeline.findings.wording import counted, shown
+from pipeline.findings.source import MONTH, Source, as_table, number, ward_table, whole
+from pipeline.findings.wording import counted, sentence, shown
 from pipeline.measures.competing_risks import COMPETING, EVENT, cumulative_incidence
 
+_TABLE = "turnaround_monthly"
 _COLUMNS = {
     "ended": ("Stays ended", "count"),
     "reprocessed": ("Disinfected", "count"),
@@ -24,35 +26,38 @@ _COLUMNS = {
     "wait_median_h": ("Median wait for the cycle", "hours"),
 }
 
+_ENDS = {
+    "reprocessed": "disinfected",
+    "bypassed": "used again before a valid cycle",
+    "waiting": "still waiting",
+    "withdrawn": "withdrawn from use",
+    "not_assessable": "not assessable",
+}
+
 #: A curve's steps are thinned to this many: more cannot be seen.
 _STEPS = 400
 
 
 def turnaround(source: Source) -> Section:
     """Return the turnaround of the month's stays, and its course over the months."""
-    model = source.models["turnaround_monthly"]
-    return Section(
-        key="turnaround", model=model.name, title=model.text("title"), question=model.text("question"), reader=QUALITY_LEAD,
-        paragraphs=(_in_words(source),), caveats=model.header["caveat"],
-        figures=(_curve(source), _by_month(source)),
-        tables=(ward_table(source, "turnaround_monthly", "Turnaround", _COLUMNS),),
-    )  # fmt: skip
+    figures = (_curve(source), _by_month(source))
+    tables = (ward_table(source, _TABLE, "Turnaround", _COLUMNS),)
+    told = (_in_words(source),)
+    return section_of(
+        source, "turnaround", _TABLE, QUALITY_LEAD, paragraphs=told, figures=figures, tables=tables
+    )
 
 
 def _in_words(source: Source) -> str:
-    now = source.now("turnaround_monthly")
+    now = source.now(_TABLE)
     if not now:
         return f"No stay ended in {source.month_words}."
-    target = shown(source.rules.turnaround_target_h, "hours")
-    kinds = (
-        ("reprocessed", "disinfected"), ("bypassed", "used again before a valid cycle"), ("waiting", "still waiting"),
-        ("withdrawn", "withdrawn from use"), ("not_assessable", "not assessable"),
-    )  # fmt: skip
-    told = ", ".join(f"{whole(now[name]):,} {words}" for name, words in kinds if whole(now[name]))
+    target = f"{source.rules.turnaround_target_h:g} h"
+    told = ", ".join(f"{whole(now[name]):,} {words}" for name, words in _ENDS.items() if whole(now[name]))
     within = number(now["within_target"])
     share = "cannot be given yet" if within is None else f"is {shown(within, 'share')}"
-    ended = counted(whole(now["ended"]), "stay")
-    return f"{ended} ended in {source.month_words}: {told}. The share disinfected within the site's target of {target} {share}."
+    ended = f"{counted(whole(now['ended']), 'stay')} ended in {source.month_words}: {told}."
+    return f"{ended} The share disinfected within the site's target of {target} {share}."
 
 
 def curve_steps(times: Sequence[int], statuses: Sequence[str]) -> list[tuple[int, float, float]]:
@@ -77,7 +82,11 @@ def _curve(source: Source) -> Figure:
     steps = curve_steps(seconds, rows["status"].to_list()) if seconds else []
     thinned = steps[:: len(steps) // _STEPS + 1] + steps[-1:] if len(steps) > _STEPS else steps
     cells = tuple((time / 3600, ready, again) for time, ready, again in thinned)
-    columns = (Column("Hours since the stay ended", "number"), Column("Disinfected", "share"), Column("Used again first", "share"))
+    columns = (
+        Column("Hours since the stay ended", "number"),
+        Column("Disinfected", "share"),
+        Column("Used again first", "share"),
+    )
     table = Table("curve", f"Shares of stays by time since their end, {source.month_words}", columns, cells)
     target = source.rules.turnaround_target_h
     return Figure(
@@ -88,7 +97,7 @@ def _curve(source: Source) -> Figure:
 
 
 def _curve_title(source: Source) -> str:
-    now = source.now("turnaround_monthly")
+    now = source.now(_TABLE)
     if number(now.get("median_h")) is None:
         return "Half of the stays have not been seen disinfected"
     tail = now["p90_h"]
@@ -97,12 +106,9 @@ def _curve_title(source: Source) -> str:
 
 
 def _by_month(source: Source) -> Figure:
-    rows = source.by_month("turnaround_monthly")
-    table = as_table(rows, "turnaround-months", "Turnaround by month", {"month": ("Month", "month"), **_COLUMNS})
-    bypassed = whole(source.now("turnaround_monthly").get("bypassed"))
-    title = f"{counted(bypassed, 'unit')} used again before a valid cycle; times to disinfection month by month"
-    return Figure(
-        "turnaround-months", "turnaround_lines", title,
-        f"Hours from the end of a stay, median and 90th percentile, {source.period}",
-        table, lines=(("target", source.rules.turnaround_target_h),), size="half",
-    )  # fmt: skip
+    table = as_table(source.by_month(_TABLE), "turnaround-months", "Turnaround by month", MONTH | _COLUMNS)
+    bypassed = whole(source.now(_TABLE).get("bypassed"))
+    title = f"{sentence(counted(bypassed, 'unit'))} used again before a valid cycle; times month by month"
+    subtitle = f"Hours from the end of a stay until disinfected, median and 90th percentile, {source.period}"
+    target = (("target", source.rules.turnaround_target_h),)
+    return Figure("turnaround-months", "turnaround_lines", title, subtitle, table, lines=target)

@@ -53,7 +53,7 @@ def shown(value: Cell, kind: str, zone: ZoneInfo | None = None) -> str:
         return _shown_instant(value, zone)
     if isinstance(value, str):
         return month_name(value) if kind == "month" else value.replace("_", " ") if kind == "part" else value
-    return _signed(value, kind) if kind in ("points", "change") else _plain(value, kind)
+    return change(value, "points") if kind == "points" else _plain(value, kind)
 
 
 def _plain(value: float, kind: str) -> str:
@@ -81,11 +81,15 @@ def _percent(share: float) -> str:
     return "<0.1" if text == "0.0" and share > 0 else text
 
 
-def _signed(value: float, kind: str) -> str:
-    scaled = 100 * value if kind == "points" else value
-    places = 1 if kind == "points" else 2 if abs(scaled) < 10 else 0
-    sign = "±" if round(scaled, places) == 0 else "+" if scaled > 0 else "−"
-    return f"{sign}{abs(scaled):,.{places}f}" + (" points" if kind == "points" else "")
+def change(value: float, unit: str) -> str:
+    """Return a difference with its sign, of shares in points.
+
+    >>> change(-0.1, "hours"), change(0.0, "minutes"), change(0.012, "points")
+    ('−0.1 h', '±0 min', '+1.2 points')
+    """
+    size = f"{abs(100 * value):,.1f} points" if unit == "points" else _plain(abs(value), unit)
+    sign = "±" if not any(digit in size for digit in "123456789") else "+" if value > 0 else "−"
+    return sign + size
 
 
 def _shown_instant(value: datetime, zone: ZoneInfo | None) -> str:
@@ -105,11 +109,13 @@ def interval(limits: Limits | None, kind: str = "share") -> str:
 def difference_in_words(difference: Difference, unit: str) -> str:
     """Return a difference with its interval where it has one."""
     if unit != "share":
-        return shown(difference.value, "change")
+        return change(difference.value, unit)
     text = shown(difference.value, "points")
     if difference.low is None or difference.high is None:
         return text
-    low, high = (shown(value, "points").removesuffix(" points") for value in (difference.low, difference.high))
+    low, high = (
+        shown(value, "points").removesuffix(" points") for value in (difference.low, difference.high)
+    )
     return f"{text} (95% interval {low} to {high})"
 
 
@@ -134,6 +140,15 @@ def counted(number: int, one: str, many: str | None = None) -> str:
     """
     noun = one if number == 1 else many or f"{one}s"
     return f"no {noun}" if number == 0 else f"{number:,} {noun}"
+
+
+def all_cases(caption: str, number: int) -> str:
+    """Return the caption of a list from which nothing is left out.
+
+    >>> all_cases("Changeovers", 0), all_cases("Changeovers", 3)
+    ('Changeovers: none', 'Changeovers: 3, all listed')
+    """
+    return f"{caption}: {number:,}, all listed" if number else f"{caption}: none"
 
 
 def listed(words: list[str]) -> str:

@@ -1,0 +1,68 @@
+"""The kinds of chart: a figure's rows in, a Vega-Lite specification out. Nothing is computed that a reader quotes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import altair as alt
+
+from pipeline.findings.model import Figure
+from reports.charts import keys
+from reports.charts.axes import CONFIG, ROWS, Drawing, Rows
+from reports.charts.control import control
+from reports.charts.grids import chains, coverage, intervals
+from reports.charts.lines import curve, lines
+from reports.charts.stacks import bars_by_name, single_columns, stacked_counts, stacked_shares
+
+__all__ = ["MOST_ROWS", "spec_of"]
+
+WIDTHS = {"third": 286, "half": 440, "full": 912}
+
+#: A chart of more rows could not be read, and would be slow to draw.
+MOST_ROWS = 1500
+
+_EPISODES, _SHARE = "Episode hours", "Share in limit"
+_BUILDERS: dict[str, Callable[[Figure, Rows], Drawing]] = {
+    "cover_now": bars_by_name(keys.COVER, _EPISODES, _SHARE, whole=True),
+    "cover_by_month": stacked_shares(keys.NOT_IN_LIMIT, _EPISODES),
+    "cover_by_ward": bars_by_name(keys.NOT_IN_LIMIT, _EPISODES, _SHARE, whole=False),
+    "fresh_counts": stacked_counts(keys.FRESH),
+    "proof_counts": stacked_counts(keys.PROOFS),
+    "count_verdicts": stacked_counts(keys.VERDICTS),
+    "turnaround_lines": lines(keys.TURNAROUND, "hours"),
+    "water_lines": lines(keys.WATER, "number"),
+    "warmth_lines": lines(keys.WARMTH, "minutes"),
+    "part_lines": lines(keys.PARTS, "number"),
+    "humidity_hours": single_columns("Low humidity in use"),
+    "therapy_days": single_columns("Therapy days"),
+    "curve": curve,
+    "intervals": intervals,
+    "chains": chains,
+    "coverage": coverage,
+    **{f"control_{unit}": control for unit in ("share", "hours", "minutes", "ratio", "number")},
+}
+
+
+def spec_of(figure: Figure, zone: ZoneInfo) -> dict[str, Any]:
+    """Return the specification of a figure's chart, in the site's local time."""
+    rows = _rows(figure, zone)
+    if len(rows) > MOST_ROWS:
+        raise ValueError(f"{figure.key}: {len(rows)} rows are too many to draw.")
+    drawing = _BUILDERS[figure.chart](figure, rows)
+    autosize = alt.AutoSizeParams(type="fit", contains="padding")
+    chart = drawing.chart.properties(width=WIDTHS[figure.size], autosize=autosize)
+    return {**chart.to_dict(), "config": CONFIG, "datasets": {ROWS: rows, **drawing.datasets}}
+
+
+def _rows(figure: Figure, zone: ZoneInfo) -> Rows:
+    names = [column.name for column in figure.table.columns]
+    return [dict(zip(names, (_local(cell, zone) for cell in row), strict=True)) for row in figure.table.rows]
+
+
+def _local(cell: Any, zone: ZoneInfo) -> Any:
+    if not isinstance(cell, datetime):
+        return cell
+    return cell.replace(tzinfo=UTC).astimezone(zone).strftime("%Y-%m-%dT%H:%M:%S")

@@ -1,0 +1,121 @@
+"""What the charts share: their axes, marks and the look of them all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import altair as alt
+
+from pipeline.findings.months import month_label
+from reports.style import light
+
+Rows = list[dict[str, Any]]
+
+#: The figure's own rows, under this name in every chart.
+ROWS = "rows"
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A chart and the rows of the data sets that it names beside its figure's own."""
+
+    chart: Any
+    datasets: dict[str, Rows] = field(default_factory=dict)
+
+
+CONFIG: dict[str, Any] = {
+    "background": "transparent",
+    "view": {"stroke": None},
+    "axis": {
+        "labelColor": light("faint"), "labelFontSize": 11, "titleColor": light("faint"), "titleFontSize": 11,
+        "titleFontWeight": "normal", "gridColor": light("rule"), "domainColor": light("rule"),
+        "tickColor": light("rule"), "tickSize": 4, "labelPadding": 4,
+    },
+    "axisY": {"domain": False, "ticks": False},
+    "text": {"fontSize": 11, "color": light("faint")},
+}  # fmt: skip
+
+_FORMATS = {"share": ".0%", "ratio": ".2f"}
+
+
+def on(name: str = ROWS) -> alt.Chart:
+    """Return a chart of a data set by its name: rows inside a chart are copied at each step."""
+    return alt.Chart(alt.NamedData(name))
+
+
+def month_axis(rows: Rows, size: str) -> alt.X:
+    """Return an axis of every month that names some of them, the last one always."""
+    months = list(dict.fromkeys(row["Month"] for row in rows))
+    step = 6 if size == "third" and len(months) > 12 else 3
+    named = months[::-1][::step]
+    cases = [f"datum.value == '{month}' ? '{month_label(month)}' : " for month in named]
+    axis = alt.Axis(
+        labelExpr="".join(cases) + "''",
+        values=named,
+        labelAngle=0,
+        grid=False,
+        title=None,
+        labelOverlap=False,
+    )
+    return alt.X("Month:O", axis=axis, scale=alt.Scale(domain=months, padding=0.3))
+
+
+def number_format(unit: str, top: float) -> str:
+    """Return the format of an axis: more places where all values are small."""
+    if unit == "share" and top < 0.04:
+        return ".1%"
+    return _FORMATS.get(unit, ",.0f")
+
+
+def name_axis(field: str, names: list[str], **scale: Any) -> alt.Y:
+    """Return an axis of names in the order given."""
+    axis = alt.Axis(title=None, labelLimit=150, labelColor=light("ink"), offset=6)
+    return alt.Y(f"{field}:N", axis=axis, scale=alt.Scale(domain=names, **scale))
+
+
+def count_axis(field: str, top: float) -> alt.Y:
+    """Return an axis of whole numbers."""
+    step = max(1, -(-int(top) // 4))
+    values = list(range(0, max(2, int(top)) + step, step))
+    return alt.Y(
+        f"{field}:Q",
+        stack="zero",
+        axis=alt.Axis(format="d", title=None, values=values),
+        scale=alt.Scale(domain=[0, values[-1]]),
+    )
+
+
+def top_of(rows: Rows, *fields: str) -> float:
+    """Return the largest value of these fields, 0 without any."""
+    return max((row[field] for row in rows for field in fields if row.get(field) is not None), default=0.0)
+
+
+def kept_apart(values: list[float], least: float) -> list[float]:
+    """Return places for labels, in the order given: near their values and at least that far apart.
+
+    >>> kept_apart([1.0, 1.1, 5.0], 0.5)
+    [1.0, 1.5, 5.0]
+    """
+    places = dict.fromkeys(range(len(values)), 0.0)
+    below = -float("inf")
+    for number in sorted(places, key=lambda number: values[number]):
+        places[number] = below = max(values[number], below + least)
+    return list(places.values())
+
+
+def diamonds(base: Any, size: int = 90) -> Any:
+    """Return a layer of signals: another shape, not only another colour."""
+    return base.mark_point(
+        shape="diamond", size=size, fill=light("signal"), stroke=light("paper"), strokeWidth=1, opacity=1
+    )
+
+
+def dots(base: Any, colour: str, size: int = 20) -> Any:
+    """Return a layer of ordinary points."""
+    return base.mark_point(size=size, fill=light(colour), stroke=light("paper"), strokeWidth=1, opacity=1)
+
+
+def room(right: int, **more: int) -> dict[str, int]:
+    """Return the space around a chart, so that labels beyond its right end are not cut off."""
+    return {"left": 4, "right": right, "top": 6, "bottom": 2, **more}
