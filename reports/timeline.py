@@ -77,7 +77,8 @@ def _lane(found: Trace, steps: list[Step], top: float, begins: datetime, ends: d
             yield diamond(left, top + 16)
         if width > _ROOM_FOR_A_NAME:
             yield words(left + 8, top + 37, name[:8], 'fill="var(--faint)" font-size="9.5"')
-        for cycle in changeover.cycles if changeover else ():
+        shown = [cycle for cycle in changeover.cycles if cycle.started_at >= begins] if changeover else []
+        for cycle in shown:
             at = place(cycle.started_at, begins, ends)
             until = place(cycle.ended_at or cycle.started_at, begins, ends)
             told = f"cycle, {local(cycle.started_at, zone)}: {'valid' if cycle.valid else 'does not count'}"

@@ -7,7 +7,7 @@ import hmac
 import json
 import os
 import secrets
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 import polars as pl
@@ -73,8 +73,16 @@ def remember(store: Store, key: bytes, references: Mapping[tuple[str, str], str]
     for place, reference in references.items():
         merged[place] = min(reference, known.get(place, reference))
     if merged != known:
-        listed = [[*place, reference] for place, reference in sorted(merged.items())]
-        write_bytes(store.reidentify, _encrypt(key, "reidentify", json.dumps(listed).encode()))
+        _write(store, key, merged)
+
+
+def forget(store: Store, key: bytes, patients: Collection[tuple[str, str]]) -> int:
+    """Remove the references of patients, given as (site_id, patient_key); return how many there were."""
+    known = recall(store, key)
+    kept = {place: reference for place, reference in known.items() if place not in patients}
+    if kept != known:
+        _write(store, key, kept)
+    return len(known) - len(kept)
 
 
 def recall(store: Store, key: bytes) -> dict[tuple[str, str], str]:
@@ -87,6 +95,11 @@ def recall(store: Store, key: bytes) -> dict[tuple[str, str], str]:
         raise StorageTrouble(f"{store.reidentify}: cannot be read: {error.strerror}.") from error
     listed = json.loads(_decrypt(key, "reidentify", sealed))
     return {(site_id, patient): reference for site_id, patient, reference in listed}
+
+
+def _write(store: Store, key: bytes, references: Mapping[tuple[str, str], str]) -> None:
+    listed = [[*place, reference] for place, reference in sorted(references.items())]
+    write_bytes(store.reidentify, _encrypt(key, "reidentify", json.dumps(listed).encode()))
 
 
 def seal(key: bytes, text: bytes) -> bytes:

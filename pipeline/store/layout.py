@@ -81,6 +81,11 @@ class Store:
         """Published results."""
         return self.root / "measures"
 
+    @property
+    def forgetting(self) -> Path:
+        """Which patient is being removed, for as long as that goes on."""
+        return self.root / "forgetting.json"
+
     def ledger_file(self, sha256: str) -> Path:
         """The ledger's entry of the file with that hash."""
         return self.ledger / f"{sha256}.json"

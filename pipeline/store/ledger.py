@@ -43,9 +43,10 @@ class StoredPart:
 
 @dataclass(frozen=True, kw_only=True)
 class LedgerEntry:
-    """What became of one file. Its counts are those of the ingest that read it.
+    """What became of one file. Its counts are those of the ingest that read it, less the rows forgotten since.
 
-    ``parts``, ``files`` (SHA-256 by path in the store) and ``has_source_ref`` are filled in by `commit`.
+    ``forgotten`` is all that is left of these: how many there were. ``parts``, ``files`` (SHA-256 by path in the
+    store) and ``has_source_ref`` are filled in by `commit`.
     """
 
     sha256: str
@@ -67,6 +68,7 @@ class LedgerEntry:
     rules_sha256: str | None = None
     program_version: str = ""
     has_source_ref: bool = False
+    forgotten: int = 0
     files: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -13,7 +13,7 @@ from pipeline.tracing import words
 from pipeline.tracing.links import Cycle, Place
 from pipeline.tracing.subject import Person
 
-CYCLE_COLUMNS = "Started, Ended, Outcome, Counts, Why not, A0 in s:count, Number, Rows"
+CYCLE_COLUMNS = "Started:when, Ended:when, Outcome, Counts, Why not, A0 in s:count, Number, Rows"
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,10 @@ from pipeline.tracing import words
 from pipeline.tracing.answer import Answer, counted, local, named, rows_in_files, table
 from pipeline.tracing.recall import LotUse, Recall
 
-_USE_COLUMNS = "Patient:key, Site, Wards, Units, Part, Item, Lot, Fitted, First used, Last used, Rows"
-_FITTED_COLUMNS = "Site, Wards, Units, Part, Item, Lot, Fitted, Taken off, Rows"
+_USE_COLUMNS = (
+    "Patient:key, Site, Wards, Units, Part, Item, Lot, Fitted:when, First used:when, Last used:when, Rows"
+)
+_FITTED_COLUMNS = "Site, Wards, Units, Part, Item, Lot, Fitted:when, Taken off:when, Rows"
 _STOCK_COLUMNS = (
     "Site, Item, Lot, Expires, Received:count, Issued:count, Returned:count, Written off:count,"
     " Left in stock:count"

@@ -21,11 +21,11 @@ from pipeline.tracing.links import EARLIER, LATER, Changeover, Link, Stay
 from pipeline.tracing.trace import Question, Trace, patients
 
 _LINK_COLUMNS = (
-    "Patient:key, How, Site, Unit, Ward, On the unit from, Until, Next to:key, Who was on it from,"
+    "Patient:key, How, Site, Unit, Ward, On the unit from:when, Until:when, Next to:key, Who was on it from:when,"
     " On record between, Changeovers:count, Rows"
 )
-_STAY_COLUMNS = "Patient:key, Site, Unit, Ward, On the unit from, Until, In the records, Rows"
-_USE_COLUMNS = "Site, Unit, Logged from, Until, Minutes:count, Rows"
+_STAY_COLUMNS = "Patient:key, Site, Unit, Ward, On the unit from:when, Until:when, In the records, Rows"
+_USE_COLUMNS = "Site, Unit, Logged from:when, Until:when, Minutes:count, Rows"
 
 
 def trace_answer(found: Trace, question: Question) -> Answer:

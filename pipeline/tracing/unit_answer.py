@@ -65,21 +65,28 @@ def _sentences(found: UnitHistory) -> Iterator[str]:
         f"{counted(len(found.steps), 'stay')} of {counted(len(patients), 'patient')},"
         f" {counted(len(found.cycles), 'cycle')} ({sum(cycle.valid for cycle in found.cycles)} valid)."
     )
-    total = sum((segment.ended_at - segment.started_at for segment in found.line), timedelta())
-    for state in STATES:
-        spent = sum((s.ended_at - s.started_at for s in found.line if s.state == state), timedelta())
-        if spent:
-            yield f"{STATES[state].capitalize()}: {spent / _DAY:.1f} days ({spent / total:.0%})."
+    spent = {
+        state: sum((s.ended_at - s.started_at for s in found.line if s.state == state), timedelta())
+        for state in STATES
+    }
+    total = sum(spent.values(), timedelta())
+    told = [
+        f"{STATES[state]} {time / _DAY:.1f} days ({time / total:.0%})"
+        for state, time in spent.items()
+        if time
+    ]
+    yield f"Of {total / _DAY:.1f} days: {', '.join(told)}."
 
 
 def _tables(found: UnitHistory) -> Iterator[Table]:
     zone = found.zone
     remarks = ((local(remark.at, zone), remark.words) for remark in found.remarks)
     yield table(
-        "remarks", "What stands out", "When, What", remarks, "Nothing stands out in what is on record."
+        "remarks", "What stands out", "When:when, What", remarks, "Nothing stands out in what is on record."
     )
     yield table(
-        "patients", f"Patients. {words.CHECK}", "Patient:key, Ward, From, Until, Since the patient before, Rows",
+        "patients", f"Patients. {words.CHECK}",
+        "Patient:key, Ward, From:when, Until:when, Since the patient before, Rows",
         _stay_rows(found), "No patient is on record.",
     )  # fmt: skip
     yield table(
@@ -87,13 +94,13 @@ def _tables(found: UnitHistory) -> Iterator[Table]:
         "No cycle is on record.",
     )  # fmt: skip
     yield table(
-        "counts", "Counts against records", "From, To, Count before:count, Count after:count, Counted:count,"
+        "counts", "Counts against records", "From:when, To:when, Count before:count, Count after:count, Counted:count,"
         " Recorded:count, Reading",
         (_count_row(found, check) for check in found.counts if check.verdict != "agrees"),
         "Every count agrees with the records." if found.counts else "No counts are on record.",
     )  # fmt: skip
     yield table(
-        "parts", "Parts", "Part, Lot, Patient:key, Fitted, Taken off, Limit, Reading", _part_rows(found),
+        "parts", "Parts", "Part, Lot, Patient:key, Fitted:when, Taken off:when, Limit:when, Reading", _part_rows(found),
         "No part is on record.",
     )  # fmt: skip
 
