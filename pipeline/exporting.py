@@ -7,6 +7,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.ingest.quarantine import listing
+from pipeline.measures.derived import DERIVED_TABLES
 from pipeline.measures.published import Published, published_models
 from pipeline.store.layout import Store
 from pipeline.store.parquet import parquet_bytes, write_bytes
@@ -18,7 +19,8 @@ _SECTIONS = ("4", "5")
 
 def exported_tables() -> list[str]:
     """Return the names of the derived tables and measures, in order."""
-    return [model.name for model in published_models() if model.text("section").split(".")[0] in _SECTIONS]
+    models = [model.name for model in published_models() if model.text("section").split(".")[0] in _SECTIONS]
+    return sorted([*models, *DERIVED_TABLES])
 
 
 def export(store: Store, published: Published, to: Path, file_format: str) -> list[Path]:

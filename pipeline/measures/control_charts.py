@@ -15,35 +15,43 @@ from statistics import fmean
 
 ALL = slice(None)
 _D2 = 1.128
+_DISPERSION_LEVEL = 0.01
 _NEARLY_NORMAL = 1 / 3.6  # the power that makes exponential times nearly normal (Nelson 1994)
 
 
 @dataclass(frozen=True)
 class Point:
-    """One period of a chart; what cannot be given is None."""
+    """One period of a chart; what cannot be given is None.
+
+    ``sigmas`` is how many sigmas the value lies from the centre, on the scale on which the limits are even.
+    """
 
     value: float | None
     centre: float | None
     lower: float | None
     upper: float | None
+    sigmas: float | None = None
 
 
-def p_chart(counts: Sequence[int], totals: Sequence[int], baseline: slice = ALL) -> list[Point]:
+def p_chart(counts: Sequence[float], totals: Sequence[float], baseline: slice = ALL) -> list[Point]:
     """Return the chart of the shares counts/totals; `baseline` picks the periods that set the centre."""
     return _attribute_chart(counts, totals, baseline, _binomial_sigma, highest=1.0, laney=False)
 
 
-def u_chart(events: Sequence[int], exposures: Sequence[float], baseline: slice = ALL) -> list[Point]:
+def u_chart(events: Sequence[float], exposures: Sequence[float], baseline: slice = ALL) -> list[Point]:
     """Return the chart of the rates events/exposures; with every exposure 1 it is the c chart."""
     return _attribute_chart(events, exposures, baseline, _poisson_sigma, highest=math.inf, laney=False)
 
 
-def laney_p_chart(counts: Sequence[int], totals: Sequence[int], baseline: slice = ALL) -> list[Point]:
-    """Return the p' chart (Laney 2002): limits widened, or narrowed, by the variation between periods."""
+def laney_p_chart(counts: Sequence[float], totals: Sequence[float], baseline: slice = ALL) -> list[Point]:
+    """Return the p' chart (Laney 2002): limits widened, or narrowed, by the variation between periods.
+
+    The unit of counts and totals does not matter, so hours out of hours will do.
+    """
     return _attribute_chart(counts, totals, baseline, _binomial_sigma, highest=1.0, laney=True)
 
 
-def laney_u_chart(events: Sequence[int], exposures: Sequence[float], baseline: slice = ALL) -> list[Point]:
+def laney_u_chart(events: Sequence[float], exposures: Sequence[float], baseline: slice = ALL) -> list[Point]:
     """Return the u' chart (Laney 2002), the same for rates."""
     return _attribute_chart(events, exposures, baseline, _poisson_sigma, highest=math.inf, laney=True)
 
@@ -56,15 +64,22 @@ def g_chart(gaps: Sequence[int], baseline: slice = ALL) -> list[Point]:
     if not gaps[baseline]:
         return [Point(gap, None, None, None) for gap in gaps]
     centre = fmean(gaps[baseline])
-    half = 3 * math.sqrt(centre * (centre + 1))
-    return [Point(gap, centre, max(0.0, centre - half), centre + half) for gap in gaps]
+    sigma = math.sqrt(centre * (centre + 1))
+    lower, upper = max(0.0, centre - 3 * sigma), centre + 3 * sigma
+    return [Point(gap, centre, lower, upper, _sigmas(gap - centre, sigma)) for gap in gaps]
 
 
 def t_chart(times: Sequence[float], baseline: slice = ALL) -> list[Point]:
     """Return the chart of times between rare events: individuals of times ** (1/3.6), turned back."""
     powered = individuals_chart([time**_NEARLY_NORMAL for time in times], baseline)
     return [
-        Point(time, _turned_back(point.centre), _turned_back(point.lower), _turned_back(point.upper))
+        Point(
+            time,
+            _turned_back(point.centre),
+            _turned_back(point.lower),
+            _turned_back(point.upper),
+            point.sigmas,
+        )
         for time, point in zip(times, powered, strict=True)
     ]
 
@@ -75,11 +90,59 @@ def individuals_chart(values: Sequence[float], baseline: slice = ALL) -> list[Po
     sigma = _moving_sigma(values[baseline])
     if centre is None or sigma is None:
         return [Point(value, centre, None, None) for value in values]
-    return [Point(value, centre, centre - 3 * sigma, centre + 3 * sigma) for value in values]
+    lower, upper = centre - 3 * sigma, centre + 3 * sigma
+    return [Point(value, centre, lower, upper, _sigmas(value - centre, sigma)) for value in values]
+
+
+@dataclass(frozen=True)
+class Dispersion:
+    """How periods vary beside what chance alone gives.
+
+    ``chi_squared`` is Pearson's sum of squared distances in sigmas, ``degrees`` the periods less one,
+    ``probability`` that chance alone gives as much, ``spread`` Laney's sigma of z.
+    """
+
+    chi_squared: float
+    degrees: int
+    probability: float
+    spread: float
+
+    @property
+    def is_shown(self) -> bool:
+        """Over-dispersion: beyond the 99 % point of chi-squared, and wider by Laney's sigma of z."""
+        return self.probability < _DISPERSION_LEVEL and self.spread > 1
+
+
+def share_dispersion(counts: Sequence[float], totals: Sequence[float]) -> Dispersion | None:
+    """Return how the shares counts/totals vary; None with under two periods or a share of none or all."""
+    return _dispersion(counts, totals, _binomial_sigma)
+
+
+def rate_dispersion(events: Sequence[float], exposures: Sequence[float]) -> Dispersion | None:
+    """Return how the rates events/exposures vary; None with under two periods or without an event."""
+    return _dispersion(events, exposures, _poisson_sigma)
+
+
+def _dispersion(
+    counts: Sequence[float], totals: Sequence[float], sigma: Callable[[float, float], float]
+) -> Dispersion | None:
+    from scipy.special import chdtrc
+
+    known = [(count, total) for count, total in zip(counts, totals, strict=True) if total]
+    if len(known) < 2:
+        return None
+    centre = sum(count for count, _ in known) / sum(total for _, total in known)
+    if not sigma(centre, 1):
+        return None
+    distances = [(count / total - centre) / sigma(centre, total) for count, total in known]
+    chi_squared, degrees = math.fsum(distance**2 for distance in distances), len(known) - 1
+    spread = _moving_sigma(distances)
+    assert spread is not None
+    return Dispersion(chi_squared, degrees, float(chdtrc(degrees, chi_squared)), spread)
 
 
 def _attribute_chart(
-    counts: Sequence[int],
+    counts: Sequence[float],
     totals: Sequence[float],
     baseline: slice,
     sigma: Callable[[float, float], float],
@@ -95,8 +158,9 @@ def _attribute_chart(
     def point(value: float | None, total: float) -> Point:
         if value is None or spread is None:
             return Point(value, centre, None, None)
-        half = 3 * spread * sigma(centre, total)
-        return Point(value, centre, max(0.0, centre - half), min(highest, centre + half))
+        wide = spread * sigma(centre, total)
+        lower, upper = max(0.0, centre - 3 * wide), min(highest, centre + 3 * wide)
+        return Point(value, centre, lower, upper, _sigmas(value - centre, wide))
 
     return [point(value, total) for value, total in zip(values, totals, strict=True)]
 
@@ -121,6 +185,10 @@ def _between_sigma(
 def _moving_sigma(values: Sequence[float]) -> float | None:
     ranges = [abs(later - earlier) for earlier, later in pairwise(values)]
     return fmean(ranges) / _D2 if ranges else None
+
+
+def _sigmas(distance: float, sigma: float) -> float | None:
+    return distance / sigma if sigma else None
 
 
 def _binomial_sigma(centre: float, total: float) -> float:

@@ -19,6 +19,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.errors import DewledgerError, NothingToDo, StorageTrouble
 from pipeline.measures import engine
+from pipeline.measures.derived import DERIVED_TABLES
 from pipeline.measures.sql_files import INVARIANTS, Model, load_models
 from pipeline.site_rules import SiteRules
 from pipeline.store.kept_rules import fingerprint, rules_of
@@ -52,7 +53,10 @@ def measure(
     A run with the same records, rules, instant and program is published already and is not made again.
     """
     ledger = entries(store)
-    sites = {site: rules_of(store, site) for site in sorted({part.site_id for item in ledger for part in item.parts})}
+    sites = {
+        site: rules_of(store, site)
+        for site in sorted({part.site_id for item in ledger for part in item.parts})
+    }
     run_id = _run_id(store, ledger, as_of)
     if (known := _current(store)) and known["run_id"] == run_id:
         return published(store)
@@ -63,7 +67,7 @@ def measure(
         settle(connection, store)
         instant = engine.compute(connection, sites, as_of, progress)
         check_invariants(connection)
-        _publish(connection, store, run_id, instant, list(sites))
+        _publish(connection, store, Published(run_id, instant, sites, {}))
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
     return published(store)
@@ -91,7 +95,9 @@ def check_invariants(connection: duckdb.DuckDBPyConnection) -> None:
         if connection.execute(f"select 1 from ({model.sql}) limit 1").fetchone()
     ]
     if broken:
-        raise DewledgerError(f"Nothing was published, for the results contradict themselves: {'; '.join(broken)}.")
+        raise DewledgerError(
+            f"Nothing was published, for the results contradict themselves: {'; '.join(broken)}."
+        )
 
 
 def published_models() -> list[Model]:
@@ -99,29 +105,39 @@ def published_models() -> list[Model]:
     return sorted((model for model in load_models() if model.is_published), key=lambda model: model.name)
 
 
-def _publish(
-    connection: duckdb.DuckDBPyConnection, store: Store, run_id: str, as_of: datetime, sites: list[str]
-) -> None:
+def _publish(connection: duckdb.DuckDBPyConnection, store: Store, run: Published) -> None:
+    """Write every table of a run, whose ``tables`` it fills, and name the run as the one that stands."""
     remove_stray_temporaries(store.measures)
-    tables = []
     for model in published_models():
         hidden = f"exclude ({', '.join(sorted(model.hidden))})" if model.hidden else ""
-        rows = connection.sql(f"select * {hidden} from {model.table} order by all nulls first").to_arrow_table()
-        frame = pl.DataFrame(rows)
-        write_frame(store.measures / run_id / f"{model.name}.parquet", frame)
-        tables.append(model.name)
-    page = {"run_id": run_id, "as_of": as_of.isoformat(), "sites": sites, "tables": tables}
+        rows = connection.sql(
+            f"select * {hidden} from {model.table} order by all nulls first"
+        ).to_arrow_table()
+        _write_table(store, run, model.name, pl.DataFrame(rows))
+    for name, derive in DERIVED_TABLES.items():
+        _write_table(store, run, name, derive(run))
+    page = {
+        "run_id": run.run_id,
+        "as_of": run.as_of.isoformat(),
+        "sites": list(run.sites),
+        "tables": sorted(run.tables),
+    }
     write_bytes(store.measures / _CURRENT, json.dumps(page, indent=1).encode())
     for folder in sorted(store.measures.iterdir()):
-        if folder.is_dir() and folder.name != run_id:
+        if folder.is_dir() and folder.name != run.run_id:
             shutil.rmtree(folder, ignore_errors=True)
+
+
+def _write_table(store: Store, run: Published, name: str, rows: pl.DataFrame) -> None:
+    run.tables[name] = store.measures / run.run_id / f"{name}.parquet"
+    write_frame(run.tables[name], rows)
 
 
 def _run_id(store: Store, ledger: list[LedgerEntry], as_of: datetime | None) -> str:
     digest = hashlib.sha256()
     program = [f"{model.table}\0{model.sql}" for model in load_models()]
     files = [f"{item.sha256} {item.exported_at} {item.replaces_window}" for item in ledger if item.parts]
-    for text in (__version__, *program, *files, fingerprint(store), str(as_of)):
+    for text in (__version__, *program, *DERIVED_TABLES, *files, fingerprint(store), str(as_of)):
         digest.update(text.encode() + b"\0")
     return digest.hexdigest()[:16]
 

@@ -9,16 +9,25 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from pipeline.measures.control_charts import Point
 
 RUN_LENGTH = 8
+_LEAST_USEFUL = 10
 BEYOND_LIMITS, RUN_OF_8 = "beyond_limits", "run_of_8"
 
 
-def signals(points: Sequence[Point]) -> list[str]:
-    """Return each point's signal: `beyond_limits` (strictly), else `run_of_8` on one side, else empty."""
+def signals(points: Sequence[Point], rule_set: str = "limits_and_runs") -> list[str]:
+    """Return each point's signal by a set of rules, empty for none.
+
+    The reports' own set, ``limits_and_runs``, gives `beyond_limits` (strictly), else `run_of_8` on one side.
+    A set of `PUBLISHED_SETS` gives the code of its first rule that fires.
+    """
+    return _own_signals(points) if rule_set == "limits_and_runs" else _fired(points, PUBLISHED_SETS[rule_set])
+
+
+def _own_signals(points: Sequence[Point]) -> list[str]:
     found, run = [], 0
     for point in points:
         side = _side(point)
@@ -52,6 +61,21 @@ class Rule:
     name: str
     length: int
     fires: Callable[[Sequence[float]], bool]
+
+    @property
+    def code(self) -> str:
+        """The signal's code in the published table."""
+        return BEYOND_LIMITS if self.length == 1 else self.name.replace(" ", "_")
+
+
+def _fired(points: Sequence[Point], rules: Sequence[Rule]) -> list[str]:
+    known = [position for position, point in enumerate(points) if point.sigmas is not None]
+    sigmas = [sigmas for point in points if (sigmas := point.sigmas) is not None]
+    found = [""] * len(points)
+    for rule in reversed(rules):  # the first rule has the last word
+        for fired in firing(rule, sigmas):
+            found[known[fired]] = rule.code
+    return found
 
 
 def firing(rule: Rule, sigmas: Sequence[float]) -> list[int]:
@@ -111,6 +135,38 @@ NELSON = (
     Rule("fifteen within 1 sigma", 15, _hugs_the_centre),
     Rule("eight beyond 1 sigma on both sides", 8, _avoids_the_centre),
 )
+
+
+PUBLISHED_SETS = {"western_electric": WESTERN_ELECTRIC, "nelson_1984": NELSON}
+
+
+@dataclass(frozen=True)
+class RunTest:
+    """The longest run on one side of the centre, the crossings of it, and what chance still allows of each."""
+
+    useful: int
+    longest_run: int
+    longest_allowed: int
+    crossings: int
+    fewest_allowed: int
+
+    @property
+    def is_shown(self) -> bool:
+        """Whether the course is other than chance by either count."""
+        return self.longest_run > self.longest_allowed or self.crossings < self.fewest_allowed
+
+
+def run_test(points: Sequence[Point]) -> RunTest | None:
+    """Return the test of a whole course for runs (Anhøj & Olesen 2014); None with under ten useful points.
+
+    Points on the centre line are left out first, as the authors do.
+    """
+    sides = [side for point in points if (side := _side(point))]
+    if len(sides) < _LEAST_USEFUL:
+        return None
+    runs = [len(list(run)) for _, run in groupby(sides)]
+    longest, fewest = anhoej_limits(len(sides))
+    return RunTest(len(sides), max(runs), longest, len(runs) - 1, fewest)
 
 
 def anhoej_limits(useful: int) -> tuple[int, int]:
