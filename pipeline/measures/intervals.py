@@ -7,6 +7,8 @@ comparisons. A limit that cannot be given is None.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
+from collections.abc import Sequence
 
 Limits = tuple[float, float]
 
@@ -71,6 +73,18 @@ def newcombe_difference(
     return low, difference + math.hypot(first[1] - share, other_share - other[0])
 
 
+def median_interval(ordered: Sequence[float], level: float = 0.95) -> Limits | None:
+    """Return distribution-free limits of the median from values in order; None with too few for the level.
+
+    The order statistics between which the median lies with at least that probability (binomial, one half).
+    """
+    from scipy.special import bdtr
+
+    size = len(ordered)
+    below = bisect_right(range(size), (1 - level) / 2, key=lambda rank: float(bdtr(rank, size, 0.5)))
+    return (ordered[below - 1], ordered[-below]) if below else None
+
+
 def garwood(events: int, level: float = 0.95) -> Limits:
     """Return the exact Poisson limits of an event count, equal tails.
 
@@ -81,12 +95,6 @@ def garwood(events: int, level: float = 0.95) -> Limits:
     tail = (1 - level) / 2
     low = 0.0 if events == 0 else float(gammaincinv(events, tail))
     return low, float(gammaincinv(events + 1, 1 - tail))
-
-
-def byar(events: int, z: float = Z_95) -> Limits:
-    """Return Byar's approximation to the Poisson limits of an event count, good from about ten events."""
-    low = 0.0 if events == 0 else _byar_bound(events, -z)
-    return low, _byar_bound(events + 1, z)
 
 
 def rate_limits(events: int, exposure: float, level: float = 0.95) -> Limits | None:
@@ -113,7 +121,3 @@ def rate_ratio_limits(
         return None
     low, high = (math.inf if share == 1 else share / (1 - share) for share in shares)
     return low * other_exposure / exposure, high * other_exposure / exposure
-
-
-def _byar_bound(events: int, z: float) -> float:
-    return events * (1 - 1 / (9 * events) + z / (3 * math.sqrt(events))) ** 3

@@ -23,10 +23,17 @@ def month_of(rules: SiteRules, at: datetime) -> str:
 
 
 def with_month(rows: pl.DataFrame, time: str, rules: SiteRules) -> pl.DataFrame:
-    """Add the local ``month`` of a column of naive UTC instants."""
-    return rows.with_columns(month=local_time(time, rules).dt.strftime("%Y-%m"))
+    """Add the ``local_date`` and ``month`` of a column of naive UTC instants."""
+    local = local_time(time, rules)
+    return rows.with_columns(local_date=local.dt.date(), month=local.dt.strftime("%Y-%m"))
 
 
 def local_time(time: str, rules: SiteRules) -> pl.Expr:
     """Return a column of naive UTC instants as local time of the site."""
     return pl.col(time).dt.replace_time_zone("UTC").dt.convert_time_zone(rules.time_zone)
+
+
+def months_up_to(rules: SiteRules, until: str, count: int) -> tuple[str, ...]:
+    """Return the last ``count`` months up to one, which is included."""
+    year = int(until[:4]) - (count + 11) // 12
+    return month_names(rules, f"{year:04d}-{until[5:]}", until)[-count:]

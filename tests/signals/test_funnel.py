@@ -84,9 +84,9 @@ def test_one_ward_or_no_case_at_all_makes_no_funnel(wards):
 
 def test_hours_have_no_funnel():
     cover = [
-        {"ward": ward, "month": "2026-03", "part": "circuit", "episode_h": 9.0, "in_limit_h": 8.0, "not_assessable_h": 0.0}
+        {"ward": ward, "month": "2026-03", "part": "circuit", "episode_h": 9.0, "in_limit_h": 8.0}
         for ward in ("Alder", "Birch")
-    ]  # fmt: skip
+    ]
     assert funnels(results(part_cover_monthly=cover, as_of="2026-04-30"), "T", "2026-04") == ()
 
 
