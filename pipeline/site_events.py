@@ -21,13 +21,15 @@ CHARTED_MEASURES = (
 class SiteEvent:
     """A change whose effect is looked for, or a ward that closed or opened, from local midnight of a day.
 
-    A ``change`` without a ``ward`` is of the whole site, and without ``measures`` about all of them.
+    A ``change`` without a ``ward`` is of the whole site, and without ``measures`` about all of them. A ward
+    that opens and has no history yet may name the ``stays_per_month`` that planning is to expect of it.
     """
 
     kind: str
     on: datetime.date
     what: str = ""
     ward: str | None = None
+    stays_per_month: float = 0
     measures: tuple[str, ...] = ()
 
 
@@ -47,7 +49,10 @@ def parse_events(stated: Any, faults: list[str]) -> tuple[SiteEvent, ...]:
         if not found:
             measures = tuple(sorted(set(item.get("measures", ()))))
             texts = {key: item[key].strip() for key in ("what", "ward") if key in item}
-            events.append(SiteEvent(item["kind"], item["on"], measures=measures, **texts))
+            stays = float(item.get("stays_per_month", 0))
+            events.append(
+                SiteEvent(item["kind"], item["on"], measures=measures, stays_per_month=stays, **texts)
+            )
     return tuple(sorted(events, key=lambda event: (event.on, event.kind, event.ward or "", event.what)))
 
 
@@ -63,6 +68,8 @@ def _event_faults(item: dict[str, Any], where: str) -> list[str]:
     for key in sorted({"what", "ward"} & item.keys()):
         if not isinstance(item[key], str) or not item[key].strip():
             faults.append(f"{where}'{key}' must be some text.")
+    if "stays_per_month" in item and not _is_number_of_stays(kind, item["stays_per_month"]):
+        faults.append(f"{where}'stays_per_month' belongs to a ward_opened and must be a number above 0.")
     if not isinstance(measures, list) or not all(isinstance(name, str) for name in measures):
         faults.append(f"{where}'measures' must be a list such as [\"turnaround\"].")
     else:
@@ -71,6 +78,11 @@ def _event_faults(item: dict[str, Any], where: str) -> list[str]:
             unknown_setting(name, f"{where}measures: ", known) for name in measures if name not in known
         ]
     return faults
+
+
+def _is_number_of_stays(kind: Any, stays: Any) -> bool:
+    is_number = isinstance(stays, int | float) and not isinstance(stays, bool)
+    return kind == "ward_opened" and is_number and 0 < stays < 1e6
 
 
 def unknown_setting(key: str, where: str, known: set[str]) -> str:

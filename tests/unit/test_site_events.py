@@ -80,3 +80,19 @@ def test_the_rules_for_signals_are_a_closed_list() -> None:
     assert parse_site_rules('time_zone = "UTC"\nsignal_rules = "nelson_1984"').signal_rules == "nelson_1984"
     with pytest.raises(UsageError, match="one of limits_and_runs, western_electric, nelson_1984"):
         parse_site_rules('time_zone = "UTC"\nsignal_rules = "trend"')
+
+
+def test_an_opened_ward_may_name_the_stays_that_planning_expects_of_it() -> None:
+    events = declared(
+        '[[events]]\nkind = "ward_opened"\non = 2027-01-01\nward = "Elder"\nstays_per_month = 12'
+    )
+    assert [event.stays_per_month for event in events] == [12.0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "stays"),
+    [("ward_opened", "0"), ("ward_opened", '"12"'), ("ward_opened", "true"), ("ward_closed", "12")],
+)
+def test_only_an_opened_ward_has_a_number_of_stays_above_0(kind: str, stays: str) -> None:
+    text = f'kind = "{kind}"\non = 2027-01-01\nward = "Elder"\nstays_per_month = {stays}'
+    assert "'stays_per_month' belongs to a ward_opened" in fault(text)
