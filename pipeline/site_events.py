@@ -29,8 +29,8 @@ class SiteEvent:
     on: datetime.date
     what: str = ""
     ward: str | None = None
-    stays_per_month: float = 0
     measures: tuple[str, ...] = ()
+    stays_per_month: float = 0
 
 
 _KEYS = {item.name for item in fields(SiteEvent)}
