@@ -19,7 +19,8 @@ _TABLES = ("facts.part_spans", "facts.part_services")
 
 _USES = """
     select
-        changes.row_no, changes.site_id, changes.lot, changes.item_id, changes.part, services.patient_key,
+        changes.row_no, changes.site_id, changes.lot, changes.item_id, changes.part,
+        coalesce(services.patient_key, changes.patient_key) as patient_key,
         coalesce(
             list(distinct services.unit_id order by services.unit_id) filter (where services.unit_id is not null),
             [spans.unit_id]
@@ -38,8 +39,8 @@ _USES = """
     left join facts.part_services as services using (row_no)
     where lower(changes.lot) = lower(trim($lot))
     group by changes.row_no, changes.site_id, changes.lot, changes.item_id, changes.part, changes.fitted_at,
-        services.patient_key, spans.row_no, spans.unit_id, spans.ward, spans.ended_at
-    order by changes.site_id, first_used_at nulls last, changes.fitted_at, changes.row_no, services.patient_key
+        services.patient_key, changes.patient_key, spans.row_no, spans.unit_id, spans.ward, spans.ended_at
+    order by changes.site_id, first_used_at nulls last, changes.fitted_at, changes.row_no, patient_key
 """
 
 _ROWS = """
@@ -106,8 +107,11 @@ _PLACES = """
 
 @dataclass(frozen=True)
 class LotUse:
-    """One fitting of the lot on one patient. Without a patient it was fitted and not used; ``unplaced``: the
-    record names neither a unit nor a patient who was there. ``last_used_at`` is empty while the use lasts."""
+    """One fitting of the lot: on a patient it served, else on the one its record names, else on nobody.
+
+    ``unplaced``: the record names no unit, and nobody it names was on one. ``last_used_at`` is empty while the
+    use lasts.
+    """
 
     site_id: str
     lot: str

@@ -1,0 +1,131 @@
+"""A hundred planted references are nowhere to be found but in the exports that brought them."""
+
+from __future__ import annotations
+
+import gzip
+import zipfile
+from pathlib import Path
+
+import polars as pl
+import pytest
+from canaries import files_below, found_in
+from traced_ward import run, ward_of
+
+CANARIES = [f"CaNaRy-{number:03d}-Zq" for number in range(100)]
+
+#: Ways in which a row may be kept out; the reference in it must not show in the quarantine.
+_BAD_ENDS = ("03-01 00:00", "2099-13-45", "soon")
+
+
+def planted() -> dict[str, list[str]]:
+    """A ward with every canary in it: good rows, quarantined rows, merged references, fittings, checks."""
+    tables: dict[str, list[str]] = {
+        "episodes": [], "disinfections": [], "part_changes": [], "patient_merges": [], "setup_checks": [],
+    }  # fmt: skip
+    for number, canary in enumerate(CANARIES):
+        unit, day = f"u{number % 10}", number // 10 + 2
+        ends = f"03-{day:02d} 20:00" if number % 4 else _BAD_ENDS[number // 4 % 3]
+        tables["episodes"].append(f"{canary} | {unit} | Alder | 03-{day:02d} 08:00 | {ends}")
+        tables["part_changes"].append(
+            f"{unit} | {canary} | interface | 03-{day:02d} 08:00 | | L-{number % 3} | INT"
+        )
+        if number % 5 == 0:
+            tables["setup_checks"].append(f"{unit} | {canary} | 03-{day:02d} 08:05 | name on unit | done")
+            tables["patient_merges"].append(f"{canary} | {CANARIES[number + 1]}")
+        if number % 3 == 0:
+            tables["disinfections"].append(f"{unit} | | 03-{day:02d} 21:00 | 03-{day:02d} 22:00 | passed")
+    return tables
+
+
+@pytest.fixture(scope="module")
+def used(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """A folder in which every command ran over the ward, and all that the commands said."""
+    from pipeline.ingest import expectations
+
+    folder = tmp_path_factory.mktemp("canaries")
+    temporary = folder / "temporary"
+    temporary.mkdir()
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(expectations, "start_importing", lambda: None)
+        patched.setattr(expectations, "judge_batch", lambda store, facts: ())
+        patched.setenv("TMPDIR", str(temporary))
+        store, out = ward_of(folder, planted()), folder / "out"
+        said = [
+            run(*words).output
+            for words in (
+                ("ingest", "--store", store, folder / "exports-TARN"),
+                ("measure", "--store", store),
+                ("export", "--store", store, "--to", out / "csv"),
+                ("export", "--store", store, "--to", out / "parquet", "--format", "parquet"),
+                (
+                    "report",
+                    "--store",
+                    store,
+                    "--month",
+                    "2026-03",
+                    "--to",
+                    out / "report",
+                    "--allow-poor-data",
+                ),
+                ("quarantine", "--store", store, "--json"),
+                ("trace", "--store", store, "--patient", CANARIES[3], "--to", out / "trace"),
+                ("trace", "--store", store, "--unit", "u1", "--to", out / "trace", "--json"),
+                ("trace", "--store", store, "--patient", "no-such-canary"),
+                ("recall", "--store", store, "--lot", "L-1", "--to", out / "recall"),
+                ("unit", "--store", store, "--unit", "u1", "--to", out / "unit"),
+                ("unit", "--store", store, "--blank-sheet", "--to", out / "unit"),
+                ("trace", "--store", store, "--unit", "u1", "--reveal", "--reason", f"about {CANARIES[1]}"),
+                ("forget", "--store", store, "--patient", CANARIES[9], "--site", "TARN", "--yes"),
+                ("forget", "--store", store, "--patient", CANARIES[9], "--site", "TARN", "--yes"),
+                ("audit", "show", "--store", store),
+            )
+        ]
+        run("trace", "--store", store, "--unit", "u2", "--reveal", "--reason", "checked in a test")
+    return folder, "\n".join(said)
+
+
+def test_the_canaries_were_read(used: tuple[Path, str]):
+    folder, _ = used
+    assert found_in(files_below(folder / "exports-TARN"), CANARIES) == set(CANARIES)
+    assert len(list((folder / "out").rglob("*.html"))) >= 5
+
+
+@pytest.mark.parametrize("where", ["store", "out", "temporary"])
+def test_no_canary_is_in(used: tuple[Path, str], where: str):
+    folder, _ = used
+    assert found_in(files_below(folder / where), CANARIES) == set()
+
+
+def test_no_command_said_a_canary(used: tuple[Path, str]):
+    _, said = used
+    assert not [canary for canary in CANARIES if canary.lower() in said.lower()]
+
+
+def test_a_forced_crash_says_no_canary(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    from pipeline.ingest import ingest_file
+
+    def crash(store, entry, good, quarantined):
+        raise ValueError(f"cannot write the row of {CANARIES[0]}")
+
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in/episodes.csv").write_text(
+        f"patient_ref,unit_id,ward,started_at,ended_at\n{CANARIES[0]},u1,Alder,2026-03-02T08:00:00Z,\n"
+    )
+    (tmp_path / "site.toml").write_text('site_id = "TARN"\ntime_zone = "UTC"\n')
+    monkeypatch.setattr(ingest_file, "commit", crash)
+    result = run("ingest", "--store", tmp_path / "store", "--rules", tmp_path / "site.toml", tmp_path / "in")
+    assert result.exit_code == 1
+    assert "ValueError" in result.output
+    assert CANARIES[0].lower() not in result.output.lower()
+    assert found_in(files_below(tmp_path / "store"), CANARIES) == set()
+
+
+def test_the_search_finds_a_canary_wherever_it_could_hide(tmp_path: Path):
+    hidden = CANARIES[:5]
+    (tmp_path / "plain").write_bytes(hidden[0].upper().encode())
+    (tmp_path / hidden[1]).write_bytes(b"")
+    pl.DataFrame({"a": [hidden[2]] * 500, "b": [hidden[3].encode()] * 500}).write_parquet(tmp_path / "rows")
+    with zipfile.ZipFile(tmp_path / "book", "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("sheet", hidden[4] * 9)
+    (tmp_path / "log.gz").write_bytes(gzip.compress(CANARIES[5].encode()))
+    assert found_in(files_below(tmp_path), CANARIES) == {*hidden, CANARIES[5]}
