@@ -19,7 +19,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.errors import DewledgerError, NothingToDo, StorageTrouble
 from pipeline.measures import engine
-from pipeline.measures.derived import DERIVED_TABLES
+from pipeline.measures.derived import DERIVED_TABLES, RERUN_TABLES
 from pipeline.measures.sql_files import INVARIANTS, Model, load_models
 from pipeline.site_rules import SiteRules
 from pipeline.store.kept_rules import fingerprint, rules_of
@@ -116,6 +116,8 @@ def _publish(connection: duckdb.DuckDBPyConnection, store: Store, run: Published
         _write_table(store, run, model.name, pl.DataFrame(rows))
     for name, derive in DERIVED_TABLES.items():
         _write_table(store, run, name, derive(run))
+    for name, make_again in RERUN_TABLES.items():
+        _write_table(store, run, name, make_again(connection))
     page = {
         "run_id": run.run_id,
         "as_of": run.as_of.isoformat(),
@@ -137,7 +139,15 @@ def _run_id(store: Store, ledger: list[LedgerEntry], as_of: datetime | None) -> 
     digest = hashlib.sha256()
     program = [f"{model.table}\0{model.sql}" for model in load_models()]
     files = [f"{item.sha256} {item.exported_at} {item.replaces_window}" for item in ledger if item.parts]
-    for text in (__version__, *program, *DERIVED_TABLES, *files, fingerprint(store), str(as_of)):
+    for text in (
+        __version__,
+        *program,
+        *DERIVED_TABLES,
+        *RERUN_TABLES,
+        *files,
+        fingerprint(store),
+        str(as_of),
+    ):
         digest.update(text.encode() + b"\0")
     return digest.hexdigest()[:16]
 

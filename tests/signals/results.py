@@ -43,7 +43,9 @@ _COLUMNS: dict[str, dict[str, Any]] = {
     },
     "changeovers": {"unit_id": str, "to_started_at": datetime, "proof": str},
     "fresh_part_checks": {"unit_id": str, "part": str, "started_at": datetime, "verdict": str},
-    "part_spans": {"unit_id": str, "part": str, "decided_at": datetime, "outcome": str, "due": bool},
+    "part_spans": {
+        "unit_id": str, "part": str, "fitted_at": datetime, "decided_at": datetime, "outcome": str, "due": bool,
+    },
 }  # fmt: skip
 
 
