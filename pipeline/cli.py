@@ -14,9 +14,11 @@ import click
 
 from pipeline import __version__, console
 from pipeline.commands import (
+    audit,
     completion,
     demo,
     export,
+    forget,
     ingest,
     measure,
     options,
@@ -95,6 +97,8 @@ for _command in (
     trace.trace,
     recall.recall,
     unit.unit,
+    audit.audit,
+    forget.forget,
     demo.demo,
     completion.completion,
 ):

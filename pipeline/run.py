@@ -17,14 +17,16 @@ from pipeline.store.parquet import remove_stray_temporaries
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.forget import Forgotten
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
+    from pipeline.status import Status
     from pipeline.tracing.answer import Answer
+    from pipeline.tracing.audit_lines import AuditLines
     from pipeline.tracing.period import Period
     from pipeline.tracing.recall import Recall
     from pipeline.tracing.trace import Question, Trace
     from pipeline.tracing.unit_history import UnitHistory
-    from pipeline.status import Status
     from pipeline.worklist import Worklist
 
 
@@ -197,3 +199,27 @@ def log_sheets(store_path: Path, unit_id: str | None, site: str | None, to: Path
     from reports.answer_files import write_log_sheets
 
     return write_log_sheets(find(open_store(store_path, create=False), unit_id, site), to)
+
+
+def forget(store_path: Path, reference: str, site: str, reason: str | None, really: bool) -> Forgotten:
+    """Remove a patient from a store, or say what would be removed."""
+    from pipeline.forget import foresee
+    from pipeline.forget import forget as remove
+    from pipeline.store.keys import load_key
+    from pipeline.store.keys import recall as known
+    from pipeline.tracing.references import require_no_reference
+
+    store = open_store(store_path, create=False)
+    if reason:
+        require_no_reference(reason, known(store, load_key(store, create=False)))
+    if not really:
+        return foresee(store, reference, site)
+    with hold(store):
+        return remove(store, reference, site, reason)
+
+
+def audit_lines(store_path: Path) -> AuditLines:
+    """Read what was done to a store, and whether its record is as it was written."""
+    from pipeline.tracing.audit_lines import audit_lines as read
+
+    return read(open_store(store_path, create=False))
