@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     Array = np.ndarray
 
-_DEGREES = 64
+_GRID, _LOG_SIZES = 161, 13.8
 _HALVINGS = 60
 
 
@@ -93,18 +93,19 @@ def shrunken_ratios(observed: Sequence[int], expected: Sequence[float]) -> list[
 
 
 def _prior_sizes(sizes: Sequence[float]) -> Array:
-    """Return prior sizes under which a unit of middling size is drawn in by each degree alike."""
+    """Return prior sizes from a millionth to a million times that of a unit of middling size, evenly in logarithms."""
     import numpy as np
 
     middling = len(sizes) / sum(1 / size for size in sizes)
-    degrees = (np.arange(_DEGREES) + 0.5) / _DEGREES
-    return middling * degrees / (1 - degrees)
+    return middling * np.exp(_LOG_SIZES * np.linspace(-1, 1, _GRID))
 
 
 def _weights(log_likelihood: Array) -> Array:
+    """Return the posterior weights of the prior sizes, whose degrees of drawing in are uniform beforehand."""
     import numpy as np
 
-    likely = np.exp(log_likelihood - log_likelihood.max())
+    degrees = 1 / (1 + np.exp(-_LOG_SIZES * np.linspace(-1, 1, _GRID)))
+    likely = np.exp(log_likelihood - log_likelihood.max()) * degrees * (1 - degrees)
     return likely / likely.sum()
 
 

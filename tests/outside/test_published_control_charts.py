@@ -1,18 +1,22 @@
 """Control charts against published examples; `memory` marks sources that were not opened.
 
-The centre lines of the 432-row hospital_infections data (R qicharts2) are left out: a table of that size
-would show no more than the same division.
+The centre lines of the 432-row hospital_infections data (R qicharts2) are left out: that table is published in a
+binary format of R only, and its centre lines are the same division as below.
 """
 
 import pytest
+from scipy.stats import chi2_contingency, chisquare
 
 from pipeline.measures.control_charts import (
+    Dispersion,
     Point,
     g_chart,
     individuals_chart,
     laney_p_chart,
     laney_u_chart,
     p_chart,
+    rate_dispersion,
+    share_dispersion,
     t_chart,
     u_chart,
 )
@@ -215,3 +219,28 @@ def test_one_period_gives_a_centre_but_no_moving_range():
 def test_a_share_of_none_or_all_leaves_no_room():
     assert limits(laney_p_chart([0, 0, 0], [5, 6, 7])[0]) == (0, 0, 0)
     assert limits(p_chart([5, 6], [5, 6])[0]) == (1, 1, 1)
+
+
+def test_scipy_finds_the_same_over_dispersion():
+    found = rate_dispersion(CIRCUIT_BOARDS, [1] * 26)
+    witness = chisquare(CIRCUIT_BOARDS)
+    assert (found.chi_squared, found.degrees) == (pytest.approx(witness.statistic), 25)
+    assert found.probability == pytest.approx(witness.pvalue)
+    late = [total - seen for seen, total in zip(SEEN_IN_TIME, ATTENDANCES, strict=True)]
+    table = chi2_contingency([SEEN_IN_TIME, late], correction=False)
+    shares = share_dispersion(SEEN_IN_TIME, ATTENDANCES)
+    assert (shares.chi_squared, shares.degrees) == (pytest.approx(table.statistic), table.dof)
+    assert shares.spread == pytest.approx(10.640422, rel=1e-6)  # Laney's sigma of z, as above
+
+
+@pytest.mark.parametrize(
+    ("counts", "totals"), [([5], [9]), ([0, 0], [9, 9]), ([9, 9], [9, 9]), ([1, 0], [9, 0]), ([], [])]
+)
+def test_where_nothing_can_vary_there_is_no_dispersion(counts, totals):
+    assert share_dispersion(counts, totals) is None
+
+
+def test_over_dispersion_is_shown_beyond_the_99_percent_point_and_with_a_spread_above_1():
+    assert not Dispersion(20.0, 10, 0.0100, 1.5).is_shown
+    assert Dispersion(20.0, 10, 0.0099, 1.5).is_shown
+    assert not Dispersion(20.0, 10, 0.0099, 1.0).is_shown

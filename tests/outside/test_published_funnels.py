@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -73,17 +75,18 @@ def test_units_without_a_case_are_not_over_dispersed():
     assert over_dispersion([0] * 12, [50] * 12) == 1.0
 
 
-def degrees(sizes: list[float]) -> list[float]:
+def prior(sizes: list[float]) -> list[tuple[float, float]]:
+    """Return prior sizes and their weights: evenly in logit, so that degrees of drawing in are uniform."""
     middling = len(sizes) / sum(1 / size for size in sizes)
-    return [middling * ((step + 0.5) / 64) / (1 - (step + 0.5) / 64) for step in range(64)]
+    odds = [math.exp(13.8 * (step / 80 - 1)) for step in range(161)]
+    return [(middling * odd, odd / (1 + odd) ** 2) for odd in odds]
 
 
 def test_scipys_beta_binomial_gives_the_same_shrunken_shares():
     counts, totals = [3, 20, 1], [10, 100, 40]
     pooled = 24 / 150
     likely, means = [], []
-    for size in degrees(totals):
-        weight = 1.0
+    for size, weight in prior(totals):
         for count, total in zip(counts, totals, strict=True):
             weight *= betabinom.pmf(count, total, size * pooled, size * (1 - pooled))
         likely.append(weight)
@@ -95,8 +98,7 @@ def test_scipys_beta_binomial_gives_the_same_shrunken_shares():
 def test_scipys_gamma_poisson_gives_the_same_shrunken_ratios():
     observed, expected = [9, 2, 0], [4.0, 3.0, 4.0]
     likely, means = [], []
-    for size in degrees(expected):
-        weight = 1.0
+    for size, weight in prior(expected):
         for events, wanted in zip(observed, expected, strict=True):
             weight *= nbinom.pmf(events, size, size / (size + wanted))
         likely.append(weight)

@@ -3,8 +3,8 @@
 import pytest
 from scipy.stats import binom
 
-from pipeline.measures.control_charts import Point
-from pipeline.measures.run_rules import NELSON, WESTERN_ELECTRIC, anhoej_limits, firing, signals
+from pipeline.measures.control_charts import Point, g_chart, individuals_chart, p_chart, t_chart, u_chart
+from pipeline.measures.run_rules import NELSON, WESTERN_ELECTRIC, anhoej_limits, firing, run_test, signals
 
 # Centre 0 and sigma 1; the numbers, from 1, of the points at which the rule fires. R qcc unless marked own.
 VECTORS = [
@@ -94,3 +94,49 @@ def test_without_limits_only_runs_can_signal():
 
 def test_no_points_have_no_signals():
     assert signals([]) == []
+
+
+def test_runs_of_a_whole_course_against_their_limits():
+    # seven above, then seven below: one crossing of 14 useful points, where 3 are the fewest chance allows
+    found = run_test(charted(*[1] * 7, 0, *[-1] * 7))
+    assert (found.useful, found.longest_run, found.crossings) == (14, 7, 1)
+    assert (found.longest_allowed, found.fewest_allowed) == anhoej_limits(14)
+    assert found.is_shown
+
+
+def test_a_course_that_crosses_as_chance_has_it_shows_nothing():
+    assert not run_test(charted(*[1, 1, -1, 1, -1, -1, 1, -1, 1, 1, -1])).is_shown
+
+
+@pytest.mark.parametrize(("useful", "tested"), [(9, False), (10, True)])
+def test_under_ten_useful_points_nothing_is_tested(useful, tested):
+    assert (run_test(charted(*[1] * useful, 0, None)) is not None) is tested
+
+
+def placed(*sigmas: float | None) -> list[Point]:
+    return [Point(value, 0.0, -3.0, 3.0, value) for value in sigmas]
+
+
+def test_a_published_set_names_the_first_of_its_rules_that_fires():
+    found = signals(placed(2.5, 0.0, 2.6, 3.5), "western_electric")
+    assert found == ["", "", "two_of_three_beyond_2_sigma", "beyond_limits"]
+
+
+def test_points_without_a_value_neither_add_to_a_pattern_nor_break_it():
+    found = signals(placed(1, 2, 3, None, 4, 5, 6), "nelson_1984")
+    assert found[-1] == "beyond_limits"
+    assert signals(placed(0.1, 0.2, 0.3, None, 0.4, 0.5, 0.6), "nelson_1984")[-1] == "six_rising_or_falling"
+
+
+def test_a_distance_in_sigmas_is_a_third_of_the_way_to_the_limit():
+    for points in (p_chart([50, 40, 60], [100] * 3), u_chart([50, 40, 60], [1.0] * 3), g_chart([5, 4, 6])):
+        for point in points:
+            assert point.sigmas == pytest.approx(
+                3 * (point.value - point.centre) / (point.upper - point.centre)
+            )
+
+
+def test_a_distance_between_events_in_time_is_taken_on_the_powered_scale():
+    points = t_chart([5.0, 4.0, 9.0])
+    powered = individuals_chart([time ** (1 / 3.6) for time in (5.0, 4.0, 9.0)])
+    assert [point.sigmas for point in points] == [point.sigmas for point in powered]
