@@ -49,9 +49,8 @@ LINE_KEYS = tuple((look, life_line.STATES[state]) for state, (look, _) in _STATE
 
 
 def trace_picture(found: Trace) -> Markup:
-    """Return one lane per unit with a link, or per unit asked about where there is none, on one time axis."""
-    units = {(link.met.site_id, link.met.unit_id) for link in found.links}
-    steps = [step for step in found.context if not units or (step[0].site_id, step[0].unit_id) in units]
+    """Return one lane per unit, with those stays that links are of, on one time axis."""
+    steps = _steps_of_links(found)
     begins = min(stay.started_at for stay, _ in steps)
     ends = max(stay.ended_at or found.as_of for stay, _ in steps)
     lanes = [list(group) for _, group in groupby(steps, key=lambda step: (step[0].site_id, step[0].unit_id))]
@@ -60,6 +59,16 @@ def trace_picture(found: Trace) -> Markup:
     for number, lane in enumerate(lanes):
         drawn += _lane(found, lane, _TOP + _LANE * number, begins, ends)
     return picture(drawn, height)
+
+
+def _steps_of_links(found: Trace) -> list[Step]:
+    """Return the stays of links with what ended each list; without a link all that was asked about."""
+    linked = {stay for link in found.links for stay in (link.asked, link.met)}
+    if not linked:
+        return list(found.context)
+    after = [False, *(step[0] in linked for step in found.context)]
+    told = zip(found.context, after, strict=False)
+    return [step for step, after_linked in told if step[0] in linked or after_linked]
 
 
 def _lane(found: Trace, steps: list[Step], top: float, begins: datetime, ends: datetime) -> Iterator[str]:

@@ -29,7 +29,15 @@ class Answer:
     cautions: tuple[str, ...]
 
 
-def table(key: str, caption: str, columns: str, rows: Iterable[tuple[Cell, ...]], when_empty: str) -> Table:
+def table(
+    key: str,
+    caption: str,
+    columns: str,
+    rows: Iterable[tuple[Cell, ...]],
+    when_empty: str,
+    *,
+    folded: bool = False,
+) -> Table:
     """Return a table; ``columns`` are names between commas, with their kind after a colon where it is no text.
 
     >>> table("a", "A", "Unit, Hours:hours", [("U1", 2.0)], "").columns[1]
@@ -37,7 +45,7 @@ def table(key: str, caption: str, columns: str, rows: Iterable[tuple[Cell, ...]]
     """
     named = [part.strip().partition(":") for part in columns.split(",")]
     told = tuple(Column(name, kind or "text") for name, _, kind in named)
-    return Table(key, caption, told, tuple(rows), when_empty)
+    return Table(key, caption, told, tuple(rows), when_empty, folded)
 
 
 def local(instant: datetime | None, zone: ZoneInfo, open_as: str = "") -> str:

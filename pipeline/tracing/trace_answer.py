@@ -31,10 +31,11 @@ _USE_COLUMNS = "Site, Unit, Logged from:when, Until:when, Minutes:count, Rows"
 def trace_answer(found: Trace, question: Question) -> Answer:
     """Return a trace as it is shown; its files are named for what was asked, a patient by the key's beginning."""
     name = found.stays[0].patient_key[:8] if question.kind == "patient" else question.text.strip()
+    sites = sorted({stay.site_id for stay in found.stays})
     return Answer(
         stem=f"trace-{question.kind}-{quoted(name)}",
         title=f"Trace of {found.asked}",
-        scope=f"{', '.join(sorted(found.zones))}; records known at {found.as_of.isoformat()}Z.",
+        scope=f"{', '.join(sites)}; records known at {found.as_of.isoformat()}Z.",
         sentences=tuple(_sentences(found)),
         notes=tuple(_notes(found)),
         tables=tuple(_tables(found)),
@@ -74,11 +75,11 @@ def _tables(found: Trace) -> Iterator[Table]:
         "not_judged", f"Cannot be judged. {words.CHECK}", _LINK_COLUMNS, _link_rows(found, found.unjudged),
         "Nothing was left open.",
     )  # fmt: skip
-    yield table("asked", "The stays asked about", _STAY_COLUMNS, _stay_rows(found), "None.")
+    yield table("asked", "The stays asked about", _STAY_COLUMNS, _stay_rows(found), "None.", folded=True)
     changeovers = _changeovers(found)
     yield table(
         "cycles", "Disinfection cycles considered", f"Site, Unit, {CYCLE_COLUMNS}", _cycle_rows(found, changeovers),
-        "No cycle is on record between them.",
+        "No cycle is on record between them.", folded=True,
     )  # fmt: skip
     if any(changeover.logged_use for _, changeover in changeovers):
         yield table(

@@ -70,11 +70,7 @@ def _sentences(found: UnitHistory) -> Iterator[str]:
         for state in STATES
     }
     total = sum(spent.values(), timedelta())
-    told = [
-        f"{STATES[state]} {time / _DAY:.1f} days ({time / total:.0%})"
-        for state, time in spent.items()
-        if time
-    ]
+    told = [f"{STATES[state]} {time / _DAY:.1f}" for state, time in spent.items() if time]
     yield f"Of {total / _DAY:.1f} days: {', '.join(told)}."
 
 
@@ -91,7 +87,7 @@ def _tables(found: UnitHistory) -> Iterator[Table]:
     )  # fmt: skip
     yield table(
         "cycles", "Disinfection cycles", CYCLE_COLUMNS, (cycle_cells(cycle, zone) for cycle in found.cycles),
-        "No cycle is on record.",
+        "No cycle is on record.", folded=True,
     )  # fmt: skip
     yield table(
         "counts", "Counts against records", "From:when, To:when, Count before:count, Count after:count, Counted:count,"
@@ -101,7 +97,7 @@ def _tables(found: UnitHistory) -> Iterator[Table]:
     )  # fmt: skip
     yield table(
         "parts", "Parts", "Part, Lot, Patient:key, Fitted:when, Taken off:when, Limit:when, Reading", _part_rows(found),
-        "No part is on record.",
+        "No part is on record.", folded=True,
     )  # fmt: skip
 
 
