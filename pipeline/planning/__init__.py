@@ -1,0 +1,1 @@
+"""What next year may need: forecasts, parts, stock and fleet, as estimates for purchasing."""
