@@ -82,9 +82,11 @@ def record_findings(
             found.append(
                 Finding("item_without_part", f"{item} was fitted but is not in the list of items.", item)
             )
-    for part in sorted(records.rules.parts):
+    used = records.tables["stay_parts"].filter(pl.col("fitted") > 0)["part"].unique().sort()
+    for part in used:
         if listed and part not in {item.part for item in items}:
-            found.append(Finding("part_without_items", f"No item is listed for the part {part}.", None, part))
+            words = f"The part {part} is fitted, but no item is listed for it: its need is in pieces only."
+            found.append(Finding("part_without_items", words, None, part))
     for item_id, entry in listed.items():
         if not entry.price:
             found.append(
