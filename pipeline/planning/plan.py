@@ -24,7 +24,7 @@ from pipeline.store.layout import Store
 from pipeline.store.parquet import remove_stray_temporaries, write_bytes, write_frame
 
 _CURRENT = "current.json"
-_AS_NOW, _ALL = "as now", "all changes"
+AS_NOW, ALL_CHANGES = "as now", "all changes"
 
 
 @dataclass(frozen=True)
@@ -100,8 +100,8 @@ def _comparison(
     """Return a row per site, plan and measure: the plan as now, with each change alone, and with all."""
     tried: dict[str, tuple[Change, ...]] = {str(change): (change,) for change in changes}
     if len(changes) > 1:
-        tried[_ALL] = tuple(changes)
-    rows = [row for site in base.values() for row in _rows(site, site, _AS_NOW)]
+        tried[ALL_CHANGES] = tuple(changes)
+    rows = [row for site in base.values() for row in _rows(site, site, AS_NOW)]
     known: dict[tuple[Change, ...], Mapping[str, pl.DataFrame]] = {(): tables}
     for name, together in tried.items():
         anew = tuple(change for change in together if change.needs_measuring)

@@ -116,9 +116,6 @@ def test_shares_come_from_fittings_else_from_issues_else_are_equal():
     assert shares.item_shares(records(), "circuit") == {"CIR-A": 0.25, "CIR-B": 0.75}
     unfitted = records(fitting_reasons=[], stock_ledger=rows)
     assert shares.item_shares(unfitted, "circuit") == {"CIR-A": 0.75, "CIR-B": 0.25}
-        "CIR-A": 0.75,
-        "CIR-B": 0.25,
-    }
     assert shares.item_shares(records(fitting_reasons=[]), "circuit") == {"CIR-A": 0.5, "CIR-B": 0.5}
     assert shares.item_shares(records(purchase_items=[]), "circuit") == {}
 
