@@ -22,6 +22,7 @@ from pipeline.commands import (
     ingest,
     measure,
     options,
+    plan,
     quarantine,
     recall,
     report,
@@ -89,6 +90,7 @@ def main() -> None:
 for _command in (
     ingest.ingest,
     measure.measure,
+    plan.plan,
     report.report,
     export.export,
     quarantine.quarantine,

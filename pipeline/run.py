@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pipeline.forget import Forgotten
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
+    from pipeline.planning.plan import Plan
     from pipeline.status import Status
     from pipeline.tracing.answer import Answer
     from pipeline.tracing.audit_lines import AuditLines
@@ -105,6 +106,22 @@ def status(store_path: Path, now: datetime) -> Status:
     from pipeline.status import status as look
 
     return look(open_store(store_path, create=False), now)
+
+
+def plan(store_path: Path, months: int, changes: list[str], to: Path | None) -> tuple[Plan, list[Path]]:
+    """Plan the months ahead, beside plans in which rules differ; return it and the workbooks written, if any."""
+    from pipeline.planning.assumptions import parse_change
+    from pipeline.planning.plan import make_plan
+
+    tried = [parse_change(text) for text in changes]
+    store = open_store(store_path, create=False)
+    with hold(store):
+        found = make_plan(store, months, tried)
+    if to is None:
+        return found, []
+    from reports.plan_workbook import write_workbooks
+
+    return found, write_workbooks(found, to)
 
 
 def worklist(
