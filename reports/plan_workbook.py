@@ -7,6 +7,7 @@ nothing shows the same figures. Nothing that a cell says may become a formula, a
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,6 +44,10 @@ _FORMATS: Mapping[str, dict[str, Any]] = {
     "input": {"bg_color": "#efe3c2", "border": 1, "locked": False, "num_format": "#,##0.0##"},
 }
 
+#: Heights in points: a head of three lines, and a line of text. The first sheet is as wide as an A4 page, which
+#: holds about as many letters to a line.
+_HEAD_HEIGHT, _LINE_HEIGHT, _FIRST_WIDTH, _A4 = 45, 15, 85, 9
+
 
 @dataclass(frozen=True)
 class Book:
@@ -63,9 +68,10 @@ class Book:
         for place, (column, width) in enumerate(columns.items()):
             sheet.write_string(0, place, column, self.formats["head"])
             sheet.set_column(place, place, width)
+        sheet.set_row(0, _HEAD_HEIGHT)
         sheet.freeze_panes(1, 0)
         sheet.repeat_rows(0)
-        sheet.set_paper(9)
+        sheet.set_paper(_A4)
         sheet.fit_to_pages(1, 0)
         sheet.set_footer(f"&L{CAUTION}&RPage &P of &N")
         if landscape:
@@ -111,8 +117,9 @@ def plan_workbook(plan: Plan, site: str) -> bytes:
 
 def _read_first(book: Book, plan: Plan, site: str) -> None:
     sheet = book.workbook.add_worksheet("Read first")
-    sheet.set_column(0, 0, 110, book.formats["text"])
-    sheet.fit_to_pages(1, 0)
+    sheet.set_column(0, 0, _FIRST_WIDTH, book.formats["text"])
+    sheet.set_paper(_A4)
+    sheet.set_landscape()
     sheet.write_string(
         0, 0, f"Plan of {site}, from records up to {plan.as_of:%Y-%m-%d}", book.formats["title"]
     )
@@ -124,11 +131,15 @@ def _read_first(book: Book, plan: Plan, site: str) -> None:
         *(row["note"] for row in book.table("plan_notes").iter_rows(named=True)),
     ]
     for row, words in enumerate(lines, start=2):
+        sheet.set_row(row, _LINE_HEIGHT * math.ceil(len(words) / _FIRST_WIDTH))
         sheet.write_string(row, 0, words, book.formats["text"])
 
 
 def _add_rows(book: Book, name: str, rows: pl.DataFrame) -> None:
-    sheet = book.sheet(name, dict.fromkeys(rows.columns[:-1], 24) | {rows.columns[-1]: 60})
+    longest = {column: max((len(str(cell)) for cell in rows[column]), default=0) for column in rows.columns}
+    sheet = book.sheet(
+        name, {column: min(max(longest[column], len(column), 12), 70) for column in rows.columns}
+    )
     for number, cells in enumerate(rows.iter_rows(), start=1):
         for place, cell in enumerate(cells):
             if isinstance(cell, int | float):

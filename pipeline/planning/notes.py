@@ -34,7 +34,7 @@ def _forecast_notes(records: SiteRecords, coming: Demand | None) -> Iterator[tup
     scored = {score.method: score for score in found.scores}
     mine = scored[found.method.name]
     if mine.folds:
-        tried = ", ".join(sorted(scored))
+        tried = ", ".join(name.replace("_", " ") for name in sorted(scored))
         yield "forecast", f"Taken: {found.method.words}; {mine.folds} back-tests compared {tried}."
     else:
         yield "forecast", f"Taken: {found.method.words}; the history is too short for a back-test."

@@ -5,18 +5,14 @@ from __future__ import annotations
 import csv
 import shutil
 from collections.abc import Callable, Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
+from planning_site import FORMULA, NOW, RULES, ZEROS
 
 from pipeline import run
 from pipeline.planning.records import month_after
-
-NOW = datetime(2026, 1, 2, tzinfo=UTC)
-RULES = 'site_id = "T"\ntime_zone = "UTC"\ncurrency = "EUR"\n'
-#: A hostile name in a spreadsheet, and an item whose zeros must stay.
-FORMULA, ZEROS = "=1+2", "00712"
 
 
 def _write(path: Path, header: str, rows: Iterable[tuple[object, ...]]) -> None:

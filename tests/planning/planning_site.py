@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -13,6 +13,10 @@ from pipeline.planning.stock import Move
 from pipeline.site_rules import parse_site_rules
 
 SITE = "T"
+NOW = datetime(2026, 1, 2, tzinfo=UTC)
+RULES = 'site_id = "T"\ntime_zone = "UTC"\ncurrency = "EUR"\n'
+#: An item whose name a spreadsheet would compute, and one whose zeros must stay.
+FORMULA, ZEROS = "=1+2", "00712"
 _KINDS: dict[Any, str] = {
     pl.String: "site_id ward unit_id part item_id reason month lot location move_ref kind status table_name",
     pl.Datetime("us"): "started_at ended_at moved_at",

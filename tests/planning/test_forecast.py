@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.planning.forecast import Fold, back_test, choose, forecast
+from pipeline.planning.forecast import Fold, back_test, choose, forecast, score
 from pipeline.planning.methods import SEASONAL_NAIVE, SIMPLE, Method, candidates, season_mean
 from pipeline.planning.simulate import generator_for
 from pipeline.planning.spread import Spread
@@ -118,3 +118,11 @@ def test_quantiles_do_not_fall_below_0():
 
 def test_the_seasonal_naive_needs_more_than_a_year():
     assert SEASONAL_NAIVE.least(12) == 13
+
+
+def test_coverage_is_judged_only_where_three_earlier_forecasts_tell_of_errors():
+    counts = np.concatenate([STEADY, STEADY[:4]])
+    methods = SIMPLE[:1]
+    for number, judged in ((3, False), (4, True)):
+        folds = back_test(counts, 2, methods, range(12, 12 + number))
+        assert (score(counts, folds, "mean_12_months").coverage_80 is not None) is judged

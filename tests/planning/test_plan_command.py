@@ -13,7 +13,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from conftest import FORMULA, NOW, RULES, ZEROS
+from planning_site import FORMULA, NOW, RULES, ZEROS
 
 from pipeline import run
 from pipeline.planning.need import need_by_month

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from conftest import FORMULA, ZEROS
+from planning_site import FORMULA, ZEROS
 
 from pipeline.findings.cautions import CAUTIONS
 from pipeline.planning.plan import Plan, make_plan

@@ -152,3 +152,12 @@ def test_two_months_of_history_plan_no_orders_and_say_so():
     assert found["plan_findings"]["code"].to_list() == ["short_history"]
     assert found["stock_plan"].select("on_hand", "order_packs").rows() == [(80, None)]
     assert "projection" not in found
+
+
+@pytest.mark.parametrize(("issued", "factor"), [(100.0, 1.0), (150.0, 1.5)])
+def test_orders_cover_what_the_stores_lose_on_the_way_to_the_patient(issued, factor):
+    ledger = [row("count", 100, "2025-12-01")]
+    plain = planned(ledger)["stock_plan"]
+    used = [("*", "2025-12", "circuit", 20, 20, 100, issued)]
+    wasteful = planned(ledger, part_use_monthly=used)["stock_plan"]
+    assert wasteful["need_per_day"][0] == pytest.approx(factor * plain["need_per_day"][0])
