@@ -7,9 +7,10 @@ is exact.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cache
+from itertools import accumulate
 from typing import NamedTuple
 
 from hypothesis import strategies as st
@@ -18,7 +19,9 @@ STEP = 10
 BEGIN = datetime(2026, 3, 29)
 #: Minutes from BEGIN; May is reached so that April may be a month without records.
 AS_OF = int((datetime(2026, 5, 1, 6) - BEGIN).total_seconds()) // 60
-RULES = "[parts.circuit]\nmax_days = 1\n[parts.interface]\nmax_days = 1\n[parts.water_bag]\nper_patient = false"
+RULES = (
+    "[parts.circuit]\nmax_days = 1\n[parts.interface]\nmax_days = 1\n[parts.water_bag]\nper_patient = false"
+)
 
 
 class Episode(NamedTuple):
@@ -44,6 +47,20 @@ class Fitting(NamedTuple):
     removed: int | None
 
 
+class Sample(NamedTuple):
+    unit: str
+    at: int
+    phase: str
+    flow: int
+
+
+class Session(NamedTuple):
+    unit: str
+    start: int
+    end: int
+    flow: int
+
+
 @dataclass(frozen=True)
 class Ward:
     """One site's records, in no particular order; instants are minutes from BEGIN."""
@@ -51,10 +68,14 @@ class Ward:
     episodes: list[Episode]
     cycles: list[Cycle]
     fittings: list[Fitting]
+    samples: list[Sample] = field(default_factory=list)
+    sessions: list[Session] = field(default_factory=list)
 
 
 _HOURS = st.integers(0, 130)
-_INSTANTS = st.builds(lambda hour, slip: max(0, hour * 60 + slip), _HOURS, st.sampled_from([0, 0, 0, -STEP, STEP]))
+_INSTANTS = st.builds(
+    lambda hour, slip: max(0, hour * 60 + slip), _HOURS, st.sampled_from([0, 0, 0, -STEP, STEP])
+)
 _LENGTHS = st.builds(
     lambda hours, slip: max(0, hours * 60 + slip),
     st.sampled_from([0, 1, 2, 2, 3, 5, 12, 24, 30, 60]),
@@ -92,15 +113,42 @@ _FITTINGS = st.builds(
     st.one_of(st.none(), st.none(), _LENGTHS),
 ).filter(lambda fitting: fitting.unit or fitting.patient)
 
-WARDS = st.lists(
+
+def _logged(unit: str, start: int, rows: list[tuple[int, str, int]]) -> list[Sample]:
+    """Return a unit's samples, each so many minutes after the one before."""
+    ends = accumulate((gap for gap, _, _ in rows), initial=start)
+    return [Sample(unit, at, phase, flow) for at, (_, phase, flow) in zip(ends, rows, strict=False)]
+
+
+_ROWS = st.tuples(
+    st.sampled_from([1, 3, 5, 10, 11, 30]),
+    st.sampled_from(["in_use", "in_use", "in_use", "heating", "standby", "off"]),
+    st.sampled_from([20, 30, 60]),
+)
+_SAMPLES = st.lists(
+    st.builds(_logged, _UNITS, _INSTANTS, st.lists(_ROWS, min_size=1, max_size=6)), max_size=3
+).map(lambda runs: list({(row.unit, row.at): row for run in runs for row in run}.values()))
+_SESSIONS = st.lists(
     st.builds(
-        Ward,
-        st.lists(_EPISODES, min_size=1, max_size=7, unique_by=lambda row: (row.patient, row.unit, row.start)),
-        st.lists(_CYCLES, max_size=4, unique_by=lambda row: (row.unit, row.start)),
-        st.lists(_FITTINGS, max_size=8, unique_by=lambda row: row.at),
+        lambda unit, start, length, flow: Session(unit, start, start + length, flow),
+        _UNITS,
+        _INSTANTS,
+        st.sampled_from([10, 60, 300, 1500]),
+        st.sampled_from([20, 30, 60]),
     ),
-    min_size=4,
-    max_size=8,
+    max_size=3,
+    unique_by=lambda row: (row.unit, row.start),
+)
+_EPISODE_LISTS = st.lists(
+    _EPISODES, min_size=1, max_size=7, unique_by=lambda row: (row.patient, row.unit, row.start)
+)
+_CYCLE_LISTS = st.lists(_CYCLES, max_size=4, unique_by=lambda row: (row.unit, row.start))
+_FITTING_LISTS = st.lists(_FITTINGS, max_size=8, unique_by=lambda row: row.at)
+
+#: Charts alone, and charts beside what the units logged.
+WARDS = st.lists(st.builds(Ward, _EPISODE_LISTS, _CYCLE_LISTS, _FITTING_LISTS), min_size=4, max_size=8)
+LOGGED_WARDS = st.lists(
+    st.builds(Ward, _EPISODE_LISTS, _CYCLE_LISTS, _FITTING_LISTS, _SAMPLES, _SESSIONS), min_size=3, max_size=6
 )
 
 
@@ -120,18 +168,28 @@ def site(number: int) -> str:
     return f"S{number}"
 
 
+_TABLES = {
+    "episodes": "patient_key | unit_id | ward | started_at | ended_at",
+    "disinfections": "unit_id | started_at | ended_at | outcome",
+    "part_changes": "unit_id | patient_key | part | fitted_at | removed_at",
+    "usage_samples": "unit_id | sampled_at | phase | flow_l_min",
+    "usage_sessions": "unit_id | started_at | ended_at | mean_flow_l_min",
+}
+_WHOLE_NUMBERS = {"flow"}
+
+
 def as_tables(wards: Sequence[Ward]) -> dict[str, str]:
     """Return the wards' records as a spec's text tables, each ward a site of its own."""
-    tables = {
-        "episodes": ["site_id | patient_key | unit_id | ward | started_at | ended_at"],
-        "disinfections": ["site_id | unit_id | started_at | ended_at | outcome"],
-        "part_changes": ["site_id | unit_id | patient_key | part | fitted_at | removed_at"],
-    }
+    tables = {name: [f"site_id | {columns}"] for name, columns in _TABLES.items()}
     for number, ward in enumerate(wards):
-        for rows, name in ((ward.episodes, "episodes"), (ward.cycles, "disinfections"), (ward.fittings, "part_changes")):
-            tables[name] += [" | ".join(map(_cell, (site(number), *row))) for row in rows]
-    return {name: "\n".join(rows) for name, rows in tables.items()}
+        lists = (ward.episodes, ward.cycles, ward.fittings, ward.samples, ward.sessions)
+        for rows, lines in zip(lists, tables.values(), strict=True):
+            lines += [" | ".join((site(number), *_cells(row))) for row in rows]
+    return {name: "\n".join(lines) for name, lines in tables.items() if len(lines) > 1}
 
 
-def _cell(value: str | int | None) -> str:
-    return str(instant(value)) if isinstance(value, int) else value or ""
+def _cells(row: NamedTuple) -> list[str]:
+    return [
+        str(instant(value)) if isinstance(value, int) and name not in _WHOLE_NUMBERS else str(value or "")
+        for name, value in row._asdict().items()
+    ]

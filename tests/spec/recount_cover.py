@@ -51,7 +51,12 @@ def spans(ward: Ward) -> list[Span]:
     episodes = effective_episodes(ward)
     owned = [(owner, fitting) for fitting in ward.fittings if (owner := _owner(fitting, episodes))]
     return [
-        _span(ward, fitting, owner, [other.at for key, other in owned if (key, other.part) == (owner, fitting.part)])
+        _span(
+            ward,
+            fitting,
+            owner,
+            [other.at for key, other in owned if (key, other.part) == (owner, fitting.part)],
+        )
         for owner, fitting in owned
     ]
 
@@ -129,7 +134,9 @@ def cover_minutes(ward: Ward) -> Counter[tuple[str, str, str, str]]:
             serving = [span for span in found if span.part == part and episode in span.served]
             for now in range(episode.start, episode.until, STEP):
                 kind = _kind_with(serving, episode, now) or _kind_without(known, part, episode, now)
-                minutes[episode.ward, month(now), part, "not_assessable" if episode.overlapping else kind] += STEP
+                minutes[
+                    episode.ward, month(now), part, "not_assessable" if episode.overlapping else kind
+                ] += STEP
     return minutes
 
 

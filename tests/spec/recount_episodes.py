@@ -37,7 +37,11 @@ class Stay(NamedTuple):
 def effective_episodes(ward: Ward) -> list[Effective]:
     """Return the ward's episodes with missing and late ends settled and overlaps trimmed or marked."""
     settled = [
-        Effective(*row[:4], _end(row, ward.episodes, [cycle for cycle in ward.cycles if cycle.unit == row.unit]), False)
+        Effective(
+            *row[:4],
+            _end(row, ward.episodes, [cycle for cycle in ward.cycles if cycle.unit == row.unit]),
+            False,
+        )
         for row in ward.episodes
     ]
     trims: dict[Effective, int] = {}
@@ -58,7 +62,11 @@ def _end(row: Episode, episodes: Sequence[Episode], cycles: Sequence[Cycle]) -> 
         passed = [cycle.start for cycle in cycles if cycle.outcome == "passed" and cycle.start > row.start]
         starts = [other.start for other in episodes if other.unit == row.unit and other.start > row.start]
         return min(passed + starts, default=None)
-    begun = [cycle.start for cycle in cycles if cycle.start > row.start and 0 <= row.end - cycle.start <= CHARTING_SLACK]
+    begun = [
+        cycle.start
+        for cycle in cycles
+        if cycle.start > row.start and 0 <= row.end - cycle.start <= CHARTING_SLACK
+    ]
     return min(begun, default=row.end)
 
 
@@ -76,7 +84,8 @@ def stays(ward: Ward, unit: str) -> list[Stay]:
     """Return the stays on a unit in order."""
     valid = [cycle for cycle in ward.cycles if cycle.unit == unit and is_valid(cycle)]
     on_unit = sorted(
-        (row for row in effective_episodes(ward) if row.unit == unit), key=lambda row: (row.start, row.patient)
+        (row for row in effective_episodes(ward) if row.unit == unit),
+        key=lambda row: (row.start, row.patient),
     )
     groups: list[list[Effective]] = []
     for row in on_unit:
@@ -93,4 +102,6 @@ def stays(ward: Ward, unit: str) -> list[Stay]:
 def _stay(group: list[Effective]) -> Stay:
     last = group[-1]
     end = None if last.end is None else max(row.until for row in group)
-    return Stay(last.patient, last.unit, last.ward, group[0].start, end, any(row.overlapping for row in group))
+    return Stay(
+        last.patient, last.unit, last.ward, group[0].start, end, any(row.overlapping for row in group)
+    )
