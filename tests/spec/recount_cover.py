@@ -6,7 +6,7 @@ from collections import Counter
 from functools import cache
 from typing import NamedTuple
 
-from random_wards import AS_OF, BEGIN, STEP, Fitting, Ward, month
+from random_wards import AS_OF, STEP, Fitting, Ward, month
 from recount_episodes import CHARTING_SLACK, CLOCK_SLACK, STAY_GAP, Effective, effective_episodes
 
 PREPARATION, LIMIT = 24 * 60, 24 * 60

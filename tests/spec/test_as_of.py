@@ -56,7 +56,11 @@ def test_a_session_is_known_up_to_then(spec):
 
 def test_samples_after_it_say_nothing_of_the_one_before(spec):
     spec(
-        given={"usage_samples": samples("u1 | 03-05 08:00 | in_use | 30 | |", "u1 | 03-05 08:08 | in_use | 30 | |")},
+        given={
+            "usage_samples": samples(
+                "u1 | 03-05 08:00 | in_use | 30 | |", "u1 | 03-05 08:08 | in_use | 30 | |"
+            )
+        },
         as_of="03-05 08:06",
         model="facts.therapy_days",
         expect="therapy_h\n 0.1",

@@ -26,8 +26,8 @@ def test_a_changeover_names_both_patients_the_later_ward_and_the_gap(spec):
         given={"episodes": two_stays(), "disinfections": cycles("u1 | 03-05 09:00 | 03-05 10:00 | passed")},
         model=MODEL,
         expect="""
-            ward  | unit_id | from_patient_key | to_patient_key | from_ended_at | to_started_at | gap_h | proof
-            Birch | u1      | p1               | p2             | 03-05 08:00   | 03-06 08:00   | 24    | disinfected""",
+            ward  | from_patient_key | to_patient_key | from_ended_at | to_started_at | gap_h | proof
+            Birch | p1               | p2             | 03-05 08:00   | 03-06 08:00   | 24    | disinfected""",
     )
 
 

@@ -110,6 +110,27 @@ def test_a_declared_month_of_part_changes_is_covered_for_each_part_of_the_rules(
     )
 
 
+def test_coverage_begins_with_the_first_of_several_declared_months(spec):
+    spec(
+        given={"disinfections": MARCH},
+        rules='[coverage]\ndisinfections = ["2026-02", "2026-03"]',
+        model="occupancy.coverage",
+        expect="starts_at | ends_at\n 02-01 00:00 | 04-01 00:00",
+    )
+
+
+@pytest.mark.parametrize(
+    "first", ["03-31 23:00", "03-31 23:30"], ids=["as the month begins", "later that day"]
+)
+def test_coverage_begins_at_the_first_of_a_days_rows(spec, first):
+    spec(
+        given={"disinfections": cycles(f"u1 | {first} | | passed", "u1 | 03-31 23:45 | | passed")},
+        rules='time_zone = "Europe/Dublin"',
+        model="occupancy.coverage",
+        expect=f"starts_at | ends_at\n {first} | 04-30 23:00",
+    )
+
+
 def test_each_part_begins_with_its_own_first_fitting_and_any_part_covers_a_month(spec):
     spec(
         given={
@@ -139,29 +160,30 @@ def test_one_sites_rows_cover_nothing_at_another(spec):
     )
 
 
-@pytest.mark.parametrize(
-    ("table", "records"),
-    [
-        ("episodes", "patient_key | unit_id | ward | started_at\n p1 | u1 | Alder | 03-10 08:00"),
-        ("part_changes", "unit_id | part | fitted_at\n u1 | circuit | 03-10 08:00"),
-        ("cycle_temperatures", "unit_id | measured_at | temperature_c\n u1 | 03-10 08:00 | 80"),
-        ("setup_checks", "unit_id | checked_at | step | result\n u1 | 03-10 08:00 | seal | done"),
-        (
-            "stock_moves",
-            "move_ref | item_id | moved_at | kind | quantity\n m1 | i1 | 03-10 08:00 | issue | 1",
+def test_every_table_with_a_time_covers_the_months_of_its_key_times(spec):
+    def twice(columns: str, row: str) -> str:
+        """The row twice on one day of UTC, in Dublin on the last of March and on the first of April."""
+        return "\n".join((columns, row.format("03-31 22:00"), row.format("03-31 23:00")))
+
+    given = {
+        "episodes": twice("patient_key | unit_id | ward | started_at", "p1 | u1 | Alder | {}"),
+        "part_changes": twice("unit_id | part | fitted_at", "u1 | circuit | {}"),
+        "disinfections": twice("unit_id | started_at | outcome", "u1 | {} | failed"),
+        "cycle_temperatures": twice("unit_id | measured_at | temperature_c", "u1 | {} | 80"),
+        "count_readings": twice("unit_id | read_at | cycle_count", "u1 | {} | 5"),
+        "setup_checks": twice("unit_id | checked_at | step | result", "u1 | {} | seal | done"),
+        "stock_moves": twice("move_ref | item_id | moved_at | kind | quantity", "m1 | i1 | {} | issue | 1"),
+        "unit_status": twice("unit_id | started_at | status", "u1 | {} | loan"),
+        "usage_sessions": twice(
+            "unit_id | started_at | ended_at | mean_flow_l_min", "u1 | {} | 05-02 08:00 | 30"
         ),
-        ("unit_status", "unit_id | started_at | status\n u1 | 03-10 08:00 | loan"),
-        (
-            "usage_sessions",
-            "unit_id | started_at | ended_at | mean_flow_l_min\n u1 | 03-10 08:00 | 04-02 08:00 | 30",
-        ),
-        ("usage_samples", "unit_id | sampled_at | phase | flow_l_min\n u1 | 03-10 08:00 | off | 0"),
-        ("ward_census", "ward | counted_on | patients\n Alder | 2026-03-10 | 20"),
-    ],
-)
-def test_every_table_with_a_time_covers_the_months_of_its_key_times(spec, table, records):
+        "usage_samples": twice("unit_id | sampled_at | phase | flow_l_min", "u1 | {} | off | 0"),
+        "ward_census": "ward | counted_on | patients\n Alder | 2026-03-31 | 20\n Alder | 2026-04-01 | 20",
+    }
     spec(
-        given={table: records},
+        given=given,
+        rules='time_zone = "Europe/Dublin"',
         model="occupancy.covered_months",
-        expect=f"table_name | month\n {table} | 2026-03",
+        expect="table_name | month\n"
+        + "\n".join(f"{table} | {month}" for table in given for month in ("2026-03", "2026-04")),
     )

@@ -29,6 +29,7 @@ def test_a_missing_end_is_the_next_start_on_the_unit_when_that_is_earlier_than_t
             "episodes": episodes(
                 "p1 | u1 | Alder | 03-01 08:00 |",
                 "p2 | u1 | Alder | 03-02 08:00 | 03-02 20:00",
+                "p5 | u1 | Alder | 03-05 08:00 | 03-05 20:00",
                 "p3 | u2 | Alder | 03-01 08:00 |",
                 "p3 | u2 | Alder | 03-04 08:00 | 03-04 20:00",
                 "p4 | u3 | Alder | 03-01 08:00 |",
@@ -42,6 +43,7 @@ def test_a_missing_end_is_the_next_start_on_the_unit_when_that_is_earlier_than_t
             patient_key | started_at  | ended_at    | end_missing
             p1          | 03-01 08:00 | 03-02 08:00 | true
             p2          | 03-02 08:00 | 03-02 20:00 | false
+            p5          | 03-05 08:00 | 03-05 20:00 | false
             p3          | 03-01 08:00 | 03-03 08:00 | true
             p3          | 03-04 08:00 | 03-04 20:00 | false
             p4          | 03-01 08:00 |             | true""",
@@ -138,11 +140,11 @@ def test_an_overlap_up_to_the_slack_trims_the_patient_before_and_a_longer_one_is
         },
         model=MODEL,
         expect="""
-            unit_id | patient_key | ended_at       | overlapping
-            u1      | p1          | 03-02 08:00    | false
-            u1      | p2          | 03-03 08:00    | false
-            u2      | p1          | 03-02 10:00:01 | true
-            u2      | p2          | 03-03 08:00    | true""",
+            unit_id | patient_key | ended_at       | until          | overlapping
+            u1      | p1          | 03-02 08:00    | 03-02 08:00    | false
+            u1      | p2          | 03-03 08:00    | 03-03 08:00    | false
+            u2      | p1          | 03-02 10:00:01 | 03-02 10:00:01 | true
+            u2      | p2          | 03-03 08:00    | 03-03 08:00    | true""",
     )
 
 

@@ -21,16 +21,24 @@ READING = "unit_id | read_at | cycle_count\n u1 | 01-05 08:00 | 1"
     ],
     ids=["24 hours", "23 hours", "25 hours", "half an hour off", "24.5 hours", "a day without a midnight"],
 )
-def test_a_local_day_runs_from_midnight_to_midnight_however_long_it_is(computed, zone, day, starts_at, ends_at):
-    connection = computed({"count_readings": READING}, rules=f'time_zone = "{zone}"', tables=("facts.known_counts",))
-    found = connection.execute("select starts_at, ends_at from run.days where local_date = cast(? as date)", [day])
+def test_a_local_day_runs_from_midnight_to_midnight_however_long_it_is(
+    computed, zone, day, starts_at, ends_at
+):
+    connection = computed(
+        {"count_readings": READING}, rules=f'time_zone = "{zone}"', tables=("facts.known_counts",)
+    )
+    found = connection.execute(
+        "select starts_at, ends_at from run.days where local_date = cast(? as date)", [day]
+    )
     assert [f"{at:%m-%d %H:%M}" for at in found.fetchall()[0]] == [starts_at, ends_at]
 
 
 @pytest.mark.parametrize("zone", ["UTC", "Europe/Dublin", "Asia/Beirut", "Australia/Lord_Howe"])
 @pytest.mark.parametrize("table", ["run.days", "run.months"])
 def test_days_and_months_follow_each_other_without_gap_or_overlap(computed, zone, table):
-    connection = computed({"count_readings": READING}, rules=f'time_zone = "{zone}"', tables=("facts.known_counts",))
+    connection = computed(
+        {"count_readings": READING}, rules=f'time_zone = "{zone}"', tables=("facts.known_counts",)
+    )
     rows = connection.execute(f"select starts_at, ends_at from {table} order by starts_at").fetchall()
     assert len(rows) > 10
     assert [ends_at for _, ends_at in rows[:-1]] == [starts_at for starts_at, _ in rows[1:]]

@@ -16,8 +16,8 @@ def test_counts_fall_in_the_month_of_the_decision_and_days_in_the_month_in_which
         # The limit is 30 March, decided with the grace on 1 April. Wilson's limits of 1 of 1 by statsmodels 0.15.
         expect="\n".join(
             [
-                "ward | month | part | decided | overrun | overrun_rate | rate_low | rate_high | part_days | overrun_days"
-                " | overrun_days_per_100_part_days",
+                "ward | month | part | decided | overrun | overrun_rate | rate_low | rate_high | part_days"
+                " | overrun_days | overrun_days_per_100_part_days",
                 *(
                     row
                     for ward in ("Alder", "*")

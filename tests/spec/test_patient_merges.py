@@ -14,7 +14,9 @@ def merges(*rows: str) -> str:
 
 def test_the_old_reference_stands_as_the_new_one_in_every_table(spec):
     given = {
-        "episodes": episodes("p1 | u1 | Alder | 03-01 08:00 | 03-02 08:00", "p2 | u1 | Alder | 03-02 09:00 | 03-03 08:00"),
+        "episodes": episodes(
+            "p1 | u1 | Alder | 03-01 08:00 | 03-02 08:00", "p2 | u1 | Alder | 03-02 09:00 | 03-03 08:00"
+        ),
         "part_changes": parts("| p2 | interface | 03-01 08:00 |"),
         "setup_checks": "unit_id | patient_key | checked_at | step | result\n u1 | p1 | 03-01 07:00 | seal | done",
         "patient_merges": merges("p1 | p2 |"),

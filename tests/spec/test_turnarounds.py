@@ -30,8 +30,8 @@ def test_the_turnaround_runs_from_the_stays_end_to_the_end_of_the_first_valid_cy
         },
         model=MODEL,
         expect="""
-            ward  | unit_id | patient_key | ended_at | cycle_started_at | reprocessed_at | next_started_at | status | turnaround_h | wait_h
-            Alder | u1 | p1 | 03-05 08:00 | 03-05 10:00 | 03-05 11:30 | 03-06 08:00 | reprocessed | 3.5 | 2""",
+            ward | patient_key | ended_at | cycle_started_at | reprocessed_at | next_started_at | status | wait_h
+            Alder | p1 | 03-05 08:00 | 03-05 10:00 | 03-05 11:30 | 03-06 08:00 | reprocessed | 2""",
     )
 
 

@@ -130,9 +130,9 @@ def test_the_hung_figures_are_empty_in_a_month_that_is_not_covered_at_its_end(sp
         as_of=as_of,
         model=MODEL,
         expect=f"""
-            ward | month   | bags_hung | water_hung_ml | water_hung_ml_per_therapy_day | hung_to_modelled | dry_therapy_min
-                 | 2026-03 | 1         | 1000          | 2000                          | 1.0479           | 0
-            *    | 2026-03 | 1         | 1000          | 2000                          | 1.0479           | 0
+            ward|month | bags_hung | water_hung_ml | water_hung_ml_per_therapy_day | hung_to_modelled | dry_therapy_min
+                 | 2026-03 | 1 | 1000 | 2000 | 1.0479 | 0
+            *    | 2026-03 | 1 | 1000 | 2000 | 1.0479 | 0
                  | 2026-04 | {april}
             *    | 2026-04 | {april}""",
     )
