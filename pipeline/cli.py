@@ -15,6 +15,7 @@ import click
 from pipeline import __version__, console
 from pipeline.commands import (
     audit,
+    close,
     completion,
     demo,
     export,
@@ -96,6 +97,7 @@ for _command in (
     quarantine.quarantine,
     worklist.worklist,
     status.status,
+    close.close,
     trace.trace,
     recall.recall,
     unit.unit,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +18,7 @@ from pipeline.store.parquet import remove_stray_temporaries
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.editions import Edition
     from pipeline.forget import Forgotten
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
@@ -138,6 +140,46 @@ def worklist(
     from reports.worklist_page import write_pages
 
     return found, write_pages(found, to, all_wards=ward is None)
+
+
+def close(store_path: Path, month: str, allow_poor_data: bool, now: datetime, quiet: bool = False) -> Edition:
+    """Measure, pass the quality gate, render the month's pages, and freeze it all as an edition."""
+    from pipeline.editions import close as freeze
+    from pipeline.editions import require_over
+    from pipeline.measures.published import measure as compute
+    from pipeline.quality_gate import faults, stop_at
+    from pipeline.validation import validations
+    from reports.render import write_reports
+
+    month = parse_month(month)
+    store = open_store(store_path, create=False)
+    with hold(store), tempfile.TemporaryDirectory(prefix="dewledger-") as folder:
+        with console.stages(quiet) as progress:
+            results, ledger = compute(store, None, progress), entries(store)
+        require_over(results, month, now)
+        found = faults(store, results, ledger, month)
+        if found and not allow_poor_data:
+            stop_at(found)
+        validation = validations(store, ledger)
+        paths = write_reports(results, ledger, validation, month, Path(folder), poor_data=found)
+        pages = {path.name: path.read_bytes() for path in paths}
+        edition = freeze(store, results, ledger, month, pages, found, now)
+        audit.record(store, "close", month=month, edition=edition.number, changes=edition.changes)
+    return edition
+
+
+def editions(store_path: Path, month: str | None) -> list[Edition]:
+    """Return the closed months, or the editions of one."""
+    from pipeline.editions import editions as find
+
+    return find(open_store(store_path, create=False), parse_month(month) if month else None)
+
+
+def write_edition(store_path: Path, month: str, edition: int, to: Path) -> list[Path]:
+    """Write an edition's files out again."""
+    from pipeline.editions import write_out
+
+    return write_out(open_store(store_path, create=False), parse_month(month), edition, to)
 
 
 def demo(to: Path, months: int, units: int, sample_minutes: int, now: datetime, quiet: bool) -> list[Path]:

@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.table import Table
 
 from pipeline.console import say
+from pipeline.editions import Edition
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.wording import part_words, shown
 from pipeline.status import SourceMonth, Status
@@ -130,3 +131,16 @@ def _local(value: datetime, zone: ZoneInfo) -> datetime:
 
 def _instant(value: datetime | None) -> str | None:
     return f"{value.isoformat()}Z" if value else None
+
+
+def show_editions(found: Sequence[Edition]) -> None:
+    """Print one line per edition."""
+    for edition in found:
+        changed = f", {edition.changes} values changed since the one before" if edition.number > 1 else ""
+        poor = ", in spite of the quality gate" if edition.poor_data else ""
+        click.echo(
+            f"{edition.month} edition {edition.number}: closed {edition.closed_at}, as of {edition.as_of}"
+            f"{changed}{poor}"
+        )
+    if not found:
+        say("No month has been closed yet.")
