@@ -116,7 +116,7 @@ def _changeovers(source: Source, measure: Measure) -> list[Attention]:
                 "changeovers",
             )
         ]
-    kinds = listed([f"{found[proof]} {PROOFS[proof]}" for proof in UNPROTECTED if found[proof]])
+    kinds = listed([f"{PROOFS[proof]} ({found[proof]})" for proof in UNPROTECTED if found[proof]])
     beside = (
         f"Besides, {counted(by_count, 'changeover')} with a risen count and no record. " if by_count else ""
     )
@@ -130,12 +130,10 @@ def _carried_over(source: Source) -> list[Attention]:
     rows = carried_over(source).rows()
     if not rows:
         return []
-    kinds = listed(
-        [f"{count:,} of {starts:,} starts with a {part_words(part)}" for part, count, starts in rows]
-    )
-    starts = counted(sum(count for _, count, _ in rows), "stay")
-    headline = f"{starts} began with a part that had served another patient"
-    evidence = f"{kinds}. The site's rules ask for a new one; each case is listed."
+    kinds = listed([f"{part_words(part)} {count:,} of {starts:,} starts" for part, count, starts in rows])
+    parts = counted(sum(count for _, count, _ in rows), "part")
+    headline = f"{parts} in place at the start of a stay had served another patient"
+    evidence = f"By kind: {kinds}. The site's rules ask for a new one; each case is listed."
     return [Attention(DECIDE, headline, evidence, WARD, "fresh")]
 
 

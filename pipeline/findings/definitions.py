@@ -11,7 +11,7 @@ _WORDS = {
     "denominator": "Out of",
     "unit": "Unit",
     "better": "Better",
-    "grain": "One row",
+    "grain": "One row per",
     "caveat": "Mind",
     "note": "Note",
 }
@@ -27,13 +27,9 @@ def definitions(models: dict[str, Model]) -> tuple[Definition, ...]:
 
 
 def _definition(model: Model) -> Definition:
-    lines = [(_WORDS[key], line) for key in _WORDS for line in model.header.get(key, ())]
-    told = [
-        (word, line.removeprefix("one row per ")) if word == "One row" else (word, line)
-        for word, line in lines
-    ]
-    return Definition(
-        model.name,
-        model.text("title"),
-        tuple(("One row per", line) if word == "One row" else (word, line) for word, line in told),
+    lines = tuple(
+        (word, line.removeprefix("one row per "))
+        for key, word in _WORDS.items()
+        for line in model.header.get(key, ())
     )
+    return Definition(model.name, model.text("title"), lines)

@@ -63,9 +63,9 @@ def _by_ward(source: Source, part: str, measure: Measure) -> Figure:
     month = source.by_ward(_TABLE, part=part)
     pooled = source.by_ward(_TABLE, months, part=part)
     rows = [
-        (ward, period, *counts)
+        (ward, period, count, total)
         for period, found in ((source.month_words, month), (f"{months} months to then", pooled))
-        for ward, *counts in ward_sums(found, "overrun", "decided")
+        for ward, count, total in ward_sums(found, "overrun", "decided")
     ]
     subject = f"{sentence(part_words(part))}s past the limit"
     key = f"wards-overruns-{part}"

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipeline.findings.figures import interval_table, section_of
 from pipeline.findings.model import WARD, Figure, Section
-from pipeline.findings.source import Source, as_table, ward_table, whole
+from pipeline.findings.source import Source, as_table, ward_table
 from pipeline.findings.wording import counted
 
 _TABLE = "setup_monthly"
@@ -32,11 +32,8 @@ def setup(source: Source) -> Section:
 
 
 def _done(source: Source, rows: pl.DataFrame) -> Figure:
-    steps = [
-        (step, source.month_words, *counts)
-        for step, *counts in rows.select("step", "done", "starts_checked").rows()
-    ]
-    missed = whole(rows["starts_checked"].sum()) - whole(rows["done"].sum())
+    steps = _counts(source, rows, "done", "starts_checked")
+    missed = sum(total - count for *_, count, total in steps)
     title = f"Checked and not done: {counted(missed, 'step')}, over {counted(rows.height, 'kind')} of step"
     subtitle = f"Done, % of starts at which the step was checked, with 95% intervals, {source.month_words}"
     table = interval_table("steps-done", "Steps done where checked", "Step", steps)
@@ -44,12 +41,14 @@ def _done(source: Source, rows: pl.DataFrame) -> Figure:
 
 
 def _checked(source: Source, rows: pl.DataFrame) -> Figure:
-    steps = [
-        (step, source.month_words, *counts)
-        for step, *counts in rows.select("step", "starts_checked", "starts").rows()
-    ]
-    missed = whole(rows["starts"].sum()) - whole(rows["starts_checked"].sum())
+    steps = _counts(source, rows, "starts_checked", "starts")
+    missed = sum(total - count for *_, count, total in steps)
     title = f"Not checked: {counted(missed, 'step')}; counted beside the rate, not as failures"
     subtitle = f"Checked, % of starts, with 95% intervals, {source.month_words}"
     table = interval_table("steps-checked", "Starts at which the step was checked", "Step", steps)
     return Figure("steps-checked", "intervals", title, subtitle, table)
+
+
+def _counts(source: Source, rows: pl.DataFrame, count: str, total: str) -> list[tuple[str, str, int, int]]:
+    counts = rows.select("step", count, total).rows()
+    return [(step, source.month_words, part, of) for step, part, of in counts]

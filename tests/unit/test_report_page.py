@@ -1,0 +1,219 @@
+"""The page shows the findings and nothing else, whatever names the records hold."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import hashlib
+import io
+import os
+import re
+import subprocess
+import sys
+from itertools import pairwise
+from pathlib import Path
+from urllib.parse import unquote
+from xml.etree.ElementTree import Element
+from zoneinfo import ZoneInfo
+
+import html5lib
+import pytest
+from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, published
+
+from pipeline.findings import findings
+from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
+from pipeline.findings.model import Cell, SiteFindings, Table
+from pipeline.findings.wording import shown
+from reports.page import csv_link, every_table, render, slug, tally
+
+HEADINGS = ("h1", "h2", "h3", "h4", "h5", "h6")
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> SiteFindings:
+    """The findings of a month with a case of everything."""
+    return findings(published(tmp_path_factory.mktemp("busy"), busy_month()), [], [], SITE, MONTH)
+
+
+@pytest.fixture(scope="module")
+def page(told: SiteFindings) -> str:
+    return render(told)
+
+
+@pytest.fixture(scope="module")
+def tree(page: str) -> Element:
+    return html5lib.parse(page, namespaceHTMLElements=False)
+
+
+def text_of(element: Element) -> str:
+    return " ".join("".join(element.itertext()).split())
+
+
+def shown_rows(tree: Element, table: Table) -> list[list[str]]:
+    (found,) = tree.findall(f".//table[@id='table-{slug(table.key)}']")
+    return [[text_of(cell) for cell in row] for row in found.findall("tbody/tr")]
+
+
+def told_cell(value: Cell, kind: str) -> str:
+    text = str(value) if kind == "key" else shown(value, kind, ZoneInfo("UTC"))
+    return " ".join(text.split())
+
+
+def test_the_policy_lets_in_this_style_sheet_and_nothing_else(page, tree):
+    (policy,) = (item.get("content") for item in tree.iter("meta") if item.get("http-equiv"))
+    (style,) = re.findall("<style>(.*?)</style>", page, re.DOTALL)
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert policy.split("; ")[:2] == ["default-src 'none'", f"style-src 'sha256-{digest}'"]
+    assert "unsafe" not in policy
+
+
+def test_nothing_runs_loads_or_carries_its_own_style(tree):
+    tags = {element.tag for element in tree.iter() if isinstance(element.tag, str)}
+    assert tags & {"script", "img", "link", "iframe", "object", "embed", "form", "input", "b", "i"} <= {"i"}
+    for element in tree.iter():
+        assert not [name for name in element.attrib if name == "style" or str(name).startswith("on")]
+        target = element.get("href", "#")
+        assert target.startswith(("#", "data:text/csv;charset=utf-8,"))
+
+
+def test_hostile_names_are_shown_as_they_are(told, tree):
+    words = "".join(tree.itertext())
+    assert HOSTILE_WARD in words
+    assert HOSTILE_UNIT in words
+    assert "<i>step</i>" in words
+
+
+def test_one_first_heading_and_no_level_is_skipped(tree):
+    levels = [HEADINGS.index(element.tag) for element in tree.iter() if element.tag in HEADINGS]
+    assert levels.count(0) == 1
+    assert levels[0] == 0
+    assert all(later - earlier <= 1 for earlier, later in pairwise(levels))
+
+
+def test_the_first_link_skips_to_what_needs_attention(tree):
+    first = next(tree.iter("a"))
+    assert first.get("href") == "#first"
+    assert next(element for element in tree.iter() if element.get("id") == "first") is not None
+
+
+def test_every_link_within_the_page_leads_somewhere(tree):
+    ids = [element.get("id") for element in tree.iter() if element.get("id")]
+    assert len(ids) == len(set(ids))
+    assert {link.get("href")[1:] for link in tree.iter("a") if link.get("href").startswith("#")} <= set(ids)
+
+
+def test_all_cautions_stand_right_below_the_title(tree):
+    header = next(tree.iter("header"))
+    assert header.find("h1") is not None
+    for caution in (*CAUTIONS, PSEUDONYMS):
+        assert caution in text_of(header)
+
+
+def test_every_figure_has_label_title_subtitle_drawing_and_numbers(told, tree):
+    figures = {item.get("id"): item for item in tree.iter("figure")}
+    expected = [figure for section in told.sections for figure in section.figures]
+    assert len(figures) == len(expected)
+    for figure in expected:
+        drawn = figures[slug(figure.key)]
+        assert drawn.get("aria-label") == f"{figure.title}. {figure.subtitle}."
+        assert text_of(drawn.find("figcaption/h3")) == " ".join(figure.title.split())
+        assert text_of(drawn.find("figcaption/p")) == " ".join(figure.subtitle.split())
+        assert drawn.find(".//{http://www.w3.org/2000/svg}svg") is not None
+        assert drawn.find("details//table") is not None
+
+
+def test_every_number_of_every_table_is_that_of_the_findings(told, tree):
+    for table in every_table(told):
+        if not table.rows:
+            continue
+        wanted = [
+            [told_cell(value, column.kind) for value, column in zip(row, table.columns, strict=True)]
+            for row in table.rows
+        ]
+        assert shown_rows(tree, table) == wanted, table.key
+
+
+def test_every_measure_at_a_glance_has_its_value_and_baseline_in_full(told, tree):
+    glance = next(table for table in tree.iter("table") if table.get("class") == "glance")
+    values = [item.get("value") for item in glance.iter("data")]
+    wanted = [
+        str(value) for measure in told.measures for value in (measure.now.value, measure.reference.value)
+    ]
+    assert values == wanted
+
+
+def test_every_matter_is_shown_and_those_beyond_six_are_counted(told, tree):
+    lists = [item for item in tree.iter("ol") if item.get("class") == "matters"]
+    assert [len(list(item)) for item in lists] == [6, len(told.attention) - 6]
+    shown_matters = [text_of(item.find("div/h3")) for part in lists for item in part]
+    assert shown_matters == [item.headline for item in told.attention]
+    assert f"And {len(told.attention) - 6} more" in "".join(tree.itertext())
+
+
+def test_every_unprotected_changeover_is_on_the_page(told, tree):
+    table = next(
+        table for section in told.sections for table in section.tables if table.key == "changeover-cases"
+    )
+    rows = shown_rows(tree, table)
+    assert len(rows) == 12
+    assert [row[3:5] for row in rows] == [[f"{number:032x}", f"{number + 1:032x}"] for number in range(12)]
+    assert "12 changeovers without proof" in told.attention[0].headline
+
+
+def test_a_signal_is_a_diamond_and_a_quiet_month_has_none(told, page, tmp_path):
+    assert "var(--signal)" in page
+    quiet = findings(published(tmp_path, {}), [], [], SITE, MONTH)
+    body = render(quiet).split("</style>")[1]
+    assert "var(--signal)" not in body
+    assert 'class="signal"' not in body
+
+
+def test_csv_holds_the_rows_in_full_and_runs_nothing(told):
+    table = next(
+        table for section in told.sections for table in section.tables if table.key == "changeover-cases"
+    )
+    text = unquote(csv_link(table).partition(",")[2])
+    rows = list(csv.reader(io.StringIO(text, newline="")))
+    assert len(rows) == 13
+    assert rows[1][0] == "2026-10-02T08:00:00Z"
+    assert rows[1][1] == f"'{HOSTILE_UNIT}"
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+def test_csv_text_never_begins_as_a_formula(start):
+    link = csv_link(Table("key", "", (), ((f"{start}1", -2.5),)))
+    assert unquote(link.partition(",")[2]).splitlines(keepends=False)[-1].endswith("-2.5")
+    assert f"'{start}1" in unquote(link)
+
+
+def test_the_tally_counts_what_is_listed(told):
+    assert tally(told) == (
+        f"{sum(item.status == 'Needs a decision' for item in told.attention)} need a decision, "
+        f"{sum(item.status == 'Worth a look' for item in told.attention)} are worth a look. "
+        "Of 18 measures 14 are steady and 4 differ from their baseline."
+    )
+
+
+def test_a_month_with_nothing_says_so(tmp_path):
+    page = render(findings(published(tmp_path, {}), [], [], SITE, MONTH))
+    assert "Nothing asks for a decision this month." in page
+    assert "Not enough data to draw." in page
+    assert "nan" not in page.split("</style>")[1].lower().replace("tarnholt", "")
+
+
+def test_the_page_is_small(page):
+    assert len(page.encode()) < 1_500_000
+
+
+def test_the_same_results_give_the_same_bytes_wherever_they_are_drawn(page, told, tmp_path):
+    here = Path(__file__).parent
+    code = (
+        "import sys, hashlib; from pathlib import Path; sys.path[:0] = sys.argv[1:3];"
+        "from report_results import *; from pipeline.findings import findings; from reports.page import render;"
+        "page = render(findings(published(Path(sys.argv[3]), busy_month()), [], [], SITE, MONTH));"
+        "print(hashlib.sha256(page.encode()).hexdigest())"
+    )
+    elsewhere = os.environ | {"TZ": "America/New_York", "PYTHONHASHSEED": "7", "LC_ALL": "C"}
+    command = [sys.executable, "-c", code, str(here), str(here.parents[1]), str(tmp_path)]
+    drawn = subprocess.run(command, env=elsewhere, capture_output=True, text=True, check=True)
+    assert drawn.stdout.strip() == hashlib.sha256(page.encode()).hexdigest()
