@@ -18,9 +18,9 @@ _WORDS = {
 
 
 def definitions(models: dict[str, Model]) -> tuple[Definition, ...]:
-    """Return a definition of each published table: measures first, then the facts that they count."""
+    """Return a definition of each table that the measures rest on, measures first; plans have their own."""
     published = sorted(
-        (model for model in models.values() if model.is_published),
+        (model for model in models.values() if model.text("section")[:1].isdigit()),
         key=lambda model: (model.layer != "measures", model.text("title")),
     )
     return tuple(_definition(model) for model in published)
