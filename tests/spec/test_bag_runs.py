@@ -147,3 +147,17 @@ def test_less_flow_empties_a_bag_later(spec, flow, empty_at):
         model=MODEL,
         expect=f"modelled_empty_at\n {empty_at}",
     )
+
+
+def test_therapy_after_the_bag_came_off_is_not_its_own(spec):
+    spec(
+        given={
+            "episodes": STAY,
+            "usage_sessions": sessions(
+                "u1 | 03-01 08:00 | 03-01 09:20 | 30 |", "u1 | 03-01 10:00 | 03-01 12:00 | 30 |"
+            ),
+            "part_changes": bags("u1 | water_bag | 03-01 07:00 | 03-01 09:30 | 100"),
+        },
+        model=MODEL,
+        expect="modelled_empty_at | dry_therapy_min\n 03-01 09:15:26 | 4.5539",
+    )

@@ -431,3 +431,37 @@ def test_a_count_that_rose_is_known_before_the_slack_is_over(spec):
         model=MODEL,
         expect=proofs("counter_only"),
     )
+
+
+def test_therapy_close_to_the_cycle_or_the_next_start_takes_nothing_from_the_rest(spec):
+    spec(
+        given={
+            "episodes": two_stays(2),
+            "disinfections": cycles(*CLEAN[:2]),
+            "usage_sessions": sessions(
+                "u1 | 03-05 10:01 | 03-05 10:05 | 30 |",
+                "u1 | 03-05 12:00 | 03-05 12:10 | 30 |",
+                "u2 | 03-05 12:00 | 03-05 12:10 | 30 |",
+                "u2 | 03-06 06:30 | 03-06 07:00 | 30 |",
+            ),
+        },
+        model=MODEL,
+        expect=proofs("uncharted_use", "uncharted_use"),
+    )
+
+
+@pytest.mark.parametrize(
+    ("to_started_at", "proof"), [("04-01 00:00", "no_record"), ("04-01 00:00:01", "not_assessable")]
+)
+def test_a_gap_up_to_the_last_instant_of_a_covered_month_is_assessable(spec, to_started_at, proof):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-02 08:00 | 03-31 08:00",
+                f"p2 | u1 | Alder | {to_started_at} | 04-08 08:00",
+            )
+        },
+        rules=MARCH,
+        model=MODEL,
+        expect=proofs(proof),
+    )

@@ -188,3 +188,15 @@ def test_agreement_and_likely_misreads_need_no_records_and_every_disagreement_do
             u3      | likely_misread
             u3      | likely_misread""",
     )
+
+
+@pytest.mark.parametrize(
+    ("read_at", "verdict"), [("04-01 00:00", "unrecorded"), ("04-01 00:00:01", "not_assessable")]
+)
+def test_a_window_up_to_the_last_instant_of_a_covered_month_is_assessable(spec, read_at, verdict):
+    spec(
+        given={"count_readings": readings("u1 | 03-20 08:00 | 5", f"u1 | {read_at} | 6")},
+        rules=MARCH,
+        model=MODEL,
+        expect=f"verdict\n {verdict}",
+    )

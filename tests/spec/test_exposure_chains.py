@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from ward_records import cycles, episodes, sessions
 
 MODEL = "facts.exposure_chains"
@@ -134,4 +135,27 @@ def test_an_overlapping_return_does_not_link(spec):
         rules=MARCH,
         model=MODEL,
         expect=f"{CHAIN}\n u1 | 1 | 1 | p1\n u1 | 1 | 2 | p2",
+    )
+
+
+@pytest.mark.parametrize(
+    ("cycle", "linked"),
+    [
+        ("03-02 07:50 | 03-02 09:00", False),
+        ("03-02 07:49:59 | 03-02 09:00", True),
+        ("03-03 07:00 | 03-03 08:10", False),
+        ("03-03 07:00 | 03-03 08:10:01", True),
+    ],
+)
+def test_a_cycle_lies_between_the_same_patients_stays_within_the_clocks_tolerance(spec, cycle, linked):
+    first = "\n u1 | 1 | p1 | 03-01 08:00\n u1 | 2 | p1 | 03-03 08:00\n u1 | 3 | p2 | 03-05 08:00"
+    later = "\n u1 | 1 | p1 | 03-03 08:00\n u1 | 2 | p2 | 03-05 08:00"
+    spec(
+        given={
+            "episodes": episodes(*stays("u1", "p1", "p1", "p2")),
+            "disinfections": cycles(f"u1 | {cycle} | passed"),
+        },
+        rules=f"stay_gap_h = 12\ncharting_slack_min = 0\n{MARCH}",
+        model=MODEL,
+        expect=f"unit_id | position | patient_key | started_at{first if linked else later}",
     )

@@ -227,3 +227,62 @@ def test_each_stay_is_asked_for_each_part_of_the_rules_that_must_be_new(spec):
         model=MODEL,
         expect="part | verdict\n filter | fresh\n interface | no_record\n water_bag | no_record",
     )
+
+
+def test_a_span_that_served_the_patients_earlier_stay_only_is_not_this_ones(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-05 20:00 | 03-06 06:00",
+                "p2 | u1 | Alder | 03-06 07:00 | 03-06 12:00",
+                "p1 | u1 | Alder | 03-06 20:00 | 03-07 08:00",
+            ),
+            "part_changes": parts("u1 | | circuit | 03-05 20:00 | 03-06 06:00"),
+        },
+        rules=CIRCUITS + MARCH,
+        model=MODEL,
+        expect="""
+            patient_key | started_at  | verdict
+            p1          | 03-05 20:00 | fresh
+            p2          | 03-06 07:00 | no_record
+            p1          | 03-06 20:00 | no_record""",
+    )
+
+
+def test_an_interface_that_came_off_as_the_stay_began_did_not_serve_it(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-05 08:00 | 03-07 08:00", "p1 | u2 | Birch | 03-07 08:00 | 03-08 08:00"
+            ),
+            "part_changes": parts("| p1 | interface | 03-05 08:00 | 03-07 08:00"),
+        },
+        rules=INTERFACES + MARCH,
+        model=MODEL,
+        expect="unit_id | verdict\n u1 | fresh\n u2 | no_record",
+    )
+
+
+def test_one_part_carried_over_or_of_the_patients_own_is_enough_beside_a_later_one(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-05 08:00 | 03-09 20:00", "p2 | u1 | Alder | 03-10 08:00 | 03-12 08:00"
+            ),
+            "part_changes": parts("u1 | | circuit | 03-05 08:00 |", "u1 | | circuit | 03-10 11:00 |"),
+        },
+        rules=CIRCUITS + MARCH,
+        model=MODEL,
+        expect="patient_key | verdict\n p1 | fresh\n p2 | carried_over",
+    )
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-05 08:00 | 03-09 20:00", "p1 | u2 | Alder | 03-10 08:00 | 03-12 08:00"
+            ),
+            "part_changes": parts("| p1 | interface | 03-05 08:00 |", "| p1 | interface | 03-10 11:00 |"),
+        },
+        rules=INTERFACES + MARCH,
+        model=MODEL,
+        expect="unit_id | verdict\n u1 | fresh\n u2 | same_patient",
+    )

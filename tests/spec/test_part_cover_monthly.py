@@ -228,3 +228,21 @@ def test_time_is_split_at_the_sites_own_month_end(spec):
             Alder | 2026-04 | 3         | 3
             *     | 2026-04 | 3         | 3""",
     )
+
+
+def test_an_episode_that_began_with_the_month_did_not_run_into_it(spec):
+    spec(
+        given={"episodes": episodes("p1 | u1 | Alder | 04-01 00:00 | 04-02 00:00")},
+        rules=APRIL,
+        model=MODEL,
+        expect=both_rows("0", "0", "0", "24", "0", "0"),
+    )
+
+
+def test_an_episode_that_ended_with_the_month_has_no_row_in_the_next(spec):
+    spec(
+        given={"episodes": episodes("p1 | u1 | Alder | 03-31 00:00 | 04-01 00:00")},
+        rules=MARCH,
+        model=MODEL,
+        expect="ward | month | undocumented_h\n Alder | 2026-03 | 24\n * | 2026-03 | 24",
+    )

@@ -293,3 +293,58 @@ def test_without_a_set_point_nothing_is_said_of_low_humidity(spec):
         model=MODEL,
         expect="therapy_h | low_humidity_h\n 0.16667 |",
     )
+
+
+def test_a_single_sample_at_either_end_of_a_utc_day_marks_its_own_local_day(spec):
+    # Midnight in Dublin is 23:00 of UTC in June.
+    spec(
+        given={
+            "usage_samples": samples("u1 | 06-02 22:30 | off | 0 | |", "u1 | 06-02 23:00 | off | 0 | |"),
+            "usage_sessions": sessions(
+                "u1 | 06-01 08:00 | 06-01 09:00 | 30 |",
+                "u1 | 06-02 08:00 | 06-02 09:00 | 30 |",
+                "u1 | 06-03 08:00 | 06-03 09:00 | 30 |",
+                "u1 | 06-04 08:00 | 06-04 09:00 | 30 |",
+            ),
+        },
+        rules=DUBLIN,
+        model=MODEL,
+        expect="local_date | basis\n 2026-06-01 | sessions\n 2026-06-04 | sessions",
+    )
+
+
+def test_a_sample_at_midnight_belongs_to_the_new_day_alone(spec):
+    spec(
+        given={
+            "usage_samples": samples("u1 | 03-02 00:00 | off | 0 | |"),
+            "usage_sessions": sessions(
+                "u1 | 03-01 08:00 | 03-01 09:00 | 30 |", "u1 | 03-02 08:00 | 03-02 09:00 | 30 |"
+            ),
+        },
+        model=MODEL,
+        expect="local_date | basis\n 2026-03-01 | sessions",
+    )
+
+
+def test_a_session_from_midnight_to_midnight_touches_neither_day_beside_it(spec):
+    spec(
+        given={
+            "episodes": episodes("p1 | u1 | Alder | 03-01 00:00 | 03-04 00:00"),
+            "usage_sessions": sessions("u1 | 03-02 00:00 | 03-03 00:00 | 30 |"),
+        },
+        model=MODEL,
+        expect="""
+            local_date | basis    | therapy_h
+            2026-03-01 | episode  | 24
+            2026-03-02 | sessions | 24
+            2026-03-03 | episode  | 24""",
+    )
+
+
+def test_a_sample_at_as_of_stands_for_no_time(spec):
+    spec(
+        given={"usage_samples": samples("u1 | 03-01 09:00 | in_use | 30 | |")},
+        as_of="03-01 09:00",
+        model=MODEL,
+        expect="therapy_h",
+    )

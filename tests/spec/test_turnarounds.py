@@ -215,3 +215,31 @@ def test_open_and_overlapping_stays_have_no_turnaround(spec):
         model=MODEL,
         expect="unit_id",
     )
+
+
+@pytest.mark.parametrize(
+    ("next_at", "status"), [("04-01 00:00", "bypassed"), ("04-01 00:00:01", "not_assessable")]
+)
+def test_a_time_up_to_the_last_instant_of_a_covered_month_is_assessable(spec, next_at, status):
+    spec(
+        given={"episodes": episodes(*one_stay("u1"), f"p2 | u1 | Alder | {next_at} |")},
+        rules=MARCH,
+        model=MODEL,
+        expect=f"status\n {status}",
+    )
+
+
+def test_a_unit_was_withdrawn_when_it_first_left_the_pool(spec):
+    spec(
+        given={
+            "episodes": episodes(*one_stay("u1")),
+            "unit_status": """
+                unit_id | started_at  | ended_at    | status
+                u1      | 03-05 20:00 | 03-06 08:00 | repair
+                u1      | 03-07 08:00 |             | loan""",
+        },
+        rules=MARCH,
+        as_of="03-08 08:00",
+        model=MODEL,
+        expect="status | turnaround_h\n withdrawn | 12",
+    )
