@@ -102,3 +102,24 @@ def test_used_are_the_spans_of_which_the_time_in_place_overlaps_the_stay(spec):
             Alder | u2      | 1       | p1          | interface | 03-20 08:00 | 1      | 0
             Alder | u2      | 1       | p1          | water_bag | 03-20 08:00 | 1      | 0""",
     )
+
+
+def test_the_water_of_another_stay_of_the_patient_is_not_this_ones(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-01 08:00 | 03-02 08:00", "p1 | u1 | Alder | 03-05 08:00 | 03-06 08:00"
+            ),
+            "usage_sessions": sessions("u1 | 03-01 08:00 | 03-01 10:00 | 30 |"),
+        },
+        rules="bag_volume_ml = 79.5",
+        model=MODEL,
+        expect="""
+            stay_no | part      | needed
+            1       | circuit   | 1
+            1       | interface | 1
+            1       | water_bag | 3
+            2       | circuit   | 1
+            2       | interface | 1
+            2       | water_bag | 1""",
+    )

@@ -122,3 +122,21 @@ def test_wards_are_those_of_the_spans_and_months_the_sites(spec):
             Birch | 2026-04 | 1
             *     | 2026-04 | 1""",
     )
+
+
+def test_a_span_that_ends_with_the_month_has_no_days_in_the_next(spec):
+    spec(
+        given={"episodes": LONG, "part_changes": parts("u1 | | circuit | 03-30 00:00 |")},
+        as_of="04-01 00:00",
+        model=MODEL,
+        expect="ward | month | part_days\n Alder | 2026-03 | 2\n * | 2026-03 | 2",
+    )
+
+
+def test_days_past_the_limit_and_within_the_grace_are_no_overrun(spec):
+    spec(
+        given={"episodes": LONG, "part_changes": parts("u1 | | circuit | 03-01 00:00 | 03-09 00:00")},
+        rules="grace_h = 48",
+        model=MODEL,
+        expect="ward | overrun | part_days | overrun_days\n Alder | 0 | 8 | 0\n * | 0 | 8 | 0",
+    )

@@ -108,3 +108,16 @@ def test_each_number_falls_in_the_sites_month_of_its_own_instant(spec):
             *     | 2026-04 | interface | 0             | 1            | 0      |        |
             *     | 2026-04 | water_bag | 0             | 1            | 0      |        |""",
     )
+
+
+def test_a_stay_that_starts_as_the_month_begins_belongs_to_that_month_alone(spec):
+    spec(
+        given={"episodes": episodes("p1 | u1 | Alder | 04-01 00:00 | 04-02 00:00")},
+        model=MODEL,
+        expect="ward | month | part | stays_started | needed\n"
+        + "\n".join(
+            f"{ward} | 2026-04 | {part} | 1 | 1"
+            for ward in ("Alder", "*")
+            for part in ("circuit", "interface", "water_bag")
+        ),
+    )

@@ -142,7 +142,7 @@ def test_a_month_before_the_first_bag_is_not_covered_though_other_parts_are(spec
     spec(
         given={
             "usage_sessions": sessions("u1 | 03-01 08:00 | 03-01 20:00 | 30 |"),
-            "part_changes": bags("u9 | circuit | 03-01 08:00 | |", "u9 | water_bag | 04-01 08:00 | |"),
+            "part_changes": bags("u9 | circuit | 03-01 08:00 | |", "u9 | water_bag | 04-01 00:00 | |"),
         },
         as_of="04-02 00:00",
         model=MODEL,
@@ -183,4 +183,18 @@ def test_days_are_the_sites_local_days_and_bags_fall_in_the_month_in_which_they_
             *    | 2026-03 | 0.5          | 1         | 1000
                  | 2026-04 | 0.5          | 1         | 500
             *    | 2026-04 | 0.5          | 1         | 500""",
+    )
+
+
+def test_a_bag_is_counted_once_on_a_day_of_two_patients(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-01 08:00 | 03-01 12:00", "p2 | u1 | Alder | 03-01 13:00 | 03-01 20:00"
+            ),
+            "usage_sessions": HALF_A_DAY,
+            "part_changes": bags("u1 | water_bag | 03-01 08:00 | | 1000"),
+        },
+        model=MODEL,
+        expect="ward | bags_hung | water_hung_ml\n Alder | 1 | 1000\n * | 1 | 1000\n | 0 | 0",
     )
