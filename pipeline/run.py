@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from pipeline.editions import Edition
+    from pipeline.explaining import Definition, Evidence, Limit
     from pipeline.forget import Forgotten
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
@@ -180,6 +181,28 @@ def write_edition(store_path: Path, month: str, edition: int, to: Path) -> list[
     from pipeline.editions import write_out
 
     return write_out(open_store(store_path, create=False), parse_month(month), edition, to)
+
+
+def explain(
+    store_path: Path | None, measure_name: str, month: str | None, site: str | None, ward: str | None
+) -> tuple[Definition, tuple[Limit, ...], Evidence | None]:
+    """Return what a measure means, the rules in force where a store is named, and a month's cases."""
+    from pipeline.explaining import definition, evidence, limits_in_force
+    from pipeline.measures.published import published
+
+    defined = definition(measure_name)
+    if store_path is None:
+        return defined, (), None
+    store = open_store(store_path, create=False)
+    results = published(store)
+    sites = {
+        name: rules for name, rules in results.sites.items() if site is None or name.lower() == site.lower()
+    }
+    limits = limits_in_force(measure_name, sites)
+    if month is None:
+        return defined, limits, None
+    found = evidence(store, results, entries(store), measure_name, parse_month(month), site, ward)
+    return defined, limits, found
 
 
 def demo(to: Path, months: int, units: int, sample_minutes: int, now: datetime, quiet: bool) -> list[Path]:

@@ -59,8 +59,8 @@ class Status:
 
 def status(store: Store, now: datetime) -> Status:
     """Return the state of a store at an instant (naive UTC); raise NothingToDo when it holds no file."""
-    ledger = [entry for entry in entries(store) if entry.parts]
-    if not ledger:
+    ledger = entries(store)
+    if not any(entry.parts for entry in ledger):
         raise NothingToDo("The store holds no rows yet; ingest some exports first.")
     results = _results(store)
     sources = tuple(_sources(store, ledger, results))

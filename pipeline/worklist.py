@@ -5,23 +5,17 @@ It only reads the store: a scheduler may run it each hour while another run hold
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import duckdb
 
-from pipeline.errors import NothingToDo, UsageError
+from pipeline.errors import UsageError
 from pipeline.freshness import RHYTHMS, QuietSource, quiet_sources
-from pipeline.measures import engine, known_records, parameters
-from pipeline.measures.sql_files import Model, load_models
+from pipeline.measures.in_memory import measured, models_behind
 from pipeline.site_rules import SiteRules
-from pipeline.store.kept_rules import rules_of
 from pipeline.store.layout import Store
-from pipeline.store.ledger import entries
-from pipeline.store.settle import settle
 
 #: Hours after which the data are said to be stale.
 STALE_AFTER_H = 24
@@ -91,15 +85,22 @@ class Worklist:
 
 
 def worklist(store: Store, as_of: datetime) -> Worklist:
-    """Return the worklist as of an instant (naive UTC); raise NothingToDo when no record began before it."""
-    sites = {part.site_id: rules_of(store, part.site_id) for entry in entries(store) for part in entry.parts}
-    with tempfile.TemporaryDirectory(prefix="dewledger-") as scratch:
-        connection = engine.connect(store.root, Path(scratch))
-        try:
-            settle(connection, store)
-            return _measured(connection, dict(sorted(sites.items())), as_of)
-        finally:
-            connection.close()
+    """Return the worklist as of an instant (naive UTC); raise NothingToDo when no record began by then."""
+    with measured(store, as_of, models_behind("facts.worklist", f"facts.{RHYTHMS}")) as (connection, sites):
+        columns = ", ".join(column.name for column in fields(Task))
+        listed = _rows(connection, f"select {columns} from facts.worklist order by urgency")
+        tasks = tuple(Task(*row) for row in listed)
+        places = {
+            (site, ward) for site, ward in _rows(connection, "select site_id, ward from facts.unit_places")
+        }
+        places |= {(task.site_id, task.ward) for task in tasks}
+        return Worklist(
+            as_of=as_of,
+            tasks=tasks,
+            ages=tuple(_age(connection, site, rules, as_of) for site, rules in sites.items()),
+            quiet=quiet_sources(connection, as_of),
+            wards=tuple(sorted(places, key=lambda place: (place[0], place[1] is None, place[1]))),
+        )
 
 
 def of_ward(found: Worklist, ward: str) -> Worklist:
@@ -117,42 +118,6 @@ def of_ward(found: Worklist, ward: str) -> Worklist:
         quiet=tuple(source for source in found.quiet if source.site_id in sites),
         wards=wards,
     )
-
-
-def _measured(
-    connection: duckdb.DuckDBPyConnection, sites: dict[str, SiteRules], as_of: datetime
-) -> Worklist:
-    first = known_records.first_day(connection)
-    if first is None or first > as_of.date():
-        raise NothingToDo("The store holds no event up to then; ingest some exports first.")
-    parameters.create(connection, sites, as_of, first)
-    known_records.create(connection)
-    engine.run(connection, _models("facts.worklist", f"facts.{RHYTHMS}"))
-    columns = ", ".join(column.name for column in fields(Task))
-    tasks = tuple(
-        Task(*row) for row in _rows(connection, f"select {columns} from facts.worklist order by urgency")
-    )
-    places = {(site, ward) for site, ward in _rows(connection, "select site_id, ward from facts.unit_places")}
-    places |= {(task.site_id, task.ward) for task in tasks}
-    return Worklist(
-        as_of=as_of,
-        tasks=tasks,
-        ages=tuple(_age(connection, site, rules, as_of) for site, rules in sites.items()),
-        quiet=quiet_sources(connection, as_of),
-        wards=tuple(sorted(places, key=lambda place: (place[0], place[1] is None, place[1]))),
-    )
-
-
-def _models(*tables: str) -> list[Model]:
-    """Return the models that these tables rest on, and their own, in the order in which they are made."""
-    models = {model.table: model for model in load_models()}
-    wanted: set[str] = set()
-    left = list(tables)
-    while left:
-        if (table := left.pop()) in models and table not in wanted:
-            wanted.add(table)
-            left += models[table].reads
-    return [model for model in models.values() if model.table in wanted]
 
 
 def _age(connection: duckdb.DuckDBPyConnection, site: str, rules: SiteRules, as_of: datetime) -> DataAge:

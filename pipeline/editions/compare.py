@@ -9,12 +9,13 @@ import polars as pl
 
 from pipeline.editions.input_changes import InputChange
 from pipeline.editions.month_rows import NUMBERING, key_of
-from pipeline.measures.sql_files import Model, load_models
+from pipeline.measures.in_memory import inputs_behind
+from pipeline.measures.sql_files import load_models
+from pipeline.records import TABLES
 
 #: One row per value that changed. Of a row that is new or gone ``column`` is `WHOLE_ROW`, and what is there `THERE`.
 CHANGES = pl.Schema(dict.fromkeys(("table", "site_id", "key", "column", "old", "new", "why"), pl.String()))
 WHOLE_ROW, THERE = "*", "there"
-_RECORDS = "records."
 _SHOWN_REASONS = 3
 _COPY = "copy"
 
@@ -29,11 +30,10 @@ def changed_values(
 
     ``inputs`` are what came into the store between them; ``otherwise`` is the reason for what they leave open.
     """
-    models = {model.table: model for model in load_models()}
-    by_name = {model.name: model for model in models.values()}
+    models = {model.name: model for model in load_models()}
     found = []
     for table in sorted(earlier.keys() | later.keys()):
-        rests_on = _inputs_of(by_name[table], models) if table in by_name else set()
+        rests_on = inputs_behind(models[table].table) if table in models else TABLES.keys()
         reasons = [change for change in inputs if change.table in rests_on]
         for row in _differences(earlier.get(table), later.get(table)):
             why = _why(row["site_id"], row.pop("unit_id"), reasons) or otherwise
@@ -83,22 +83,6 @@ def _named(key: list[str], at: tuple[str, ...]) -> list[str]:
 
 def _unit(key: list[str], at: tuple[str, ...]) -> str:
     return at[key.index("unit_id")] if "unit_id" in key else ""
-
-
-def _inputs_of(model: Model, models: dict[str, Model]) -> set[str]:
-    """Return the input tables that a model rests on, through all the models between."""
-    found: set[str] = set()
-    seen: set[str] = set()
-    left = [model.table]
-    while left:
-        if (table := left.pop()) in seen:
-            continue
-        seen.add(table)
-        if table.startswith(_RECORDS):
-            found.add(table.removeprefix(_RECORDS))
-        elif table in models:
-            left += models[table].reads
-    return found
 
 
 def _why(site_id: str, unit_id: str, reasons: list[InputChange]) -> str:

@@ -2,11 +2,11 @@
 -- section: freshness
 -- grain: one row per site_id, table_name, unit_id, ward; without unit and ward it is the table's own
 -- reads: facts.source_days, facts.withdrawals, run.settings
--- note: Over the 90 days up to its last row: the median gap between days with rows, and the one that 19 in 20
--- note: do not exceed. A source is quiet after the longest of 48 h, three times its median gap, and that gap:
--- note: a unit that stands idle for days between its patients is not.
+-- note: Over the 90 days up to its last row: the median gap between days with rows, which is a day or more, and
+--   the gap that 19 in 20 do not exceed. A source is quiet after the longer of three median gaps and that one,
+--   so a unit that stands idle for days between its patients is not.
 -- note: Fewer than three days make no rhythm. A unit out of the pool has a reason to be quiet; silent_from is its
--- note: return, where that is later than its last row.
+--   return, where that is later than its last row.
 
 with
 
@@ -43,7 +43,7 @@ returns as (
 source_rhythms as (
     select
         rhythms.site_id, rhythms.table_name, rhythms.unit_id, rhythms.ward, rhythms.days, rhythms.usual_gap_h,
-        case when rhythms.days > 2 then greatest(48.0, 3 * rhythms.usual_gap_h, rhythms.long_gap_h) end
+        case when rhythms.days > 2 then greatest(3 * rhythms.usual_gap_h, rhythms.long_gap_h) end
             as quiet_after_h,
         rhythms.last_at, greatest(rhythms.last_at, returns.returned_at) as silent_from,
     from rhythms

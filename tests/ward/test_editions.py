@@ -11,7 +11,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 from click.testing import Result
-from conftest import EXPORTS, NOW, ingest_text
+from small_ward import EXPORTS, NOW, ingest_text
 
 from pipeline import run
 from pipeline.editions import editions, write_out
