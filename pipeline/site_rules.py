@@ -204,11 +204,13 @@ def _contradictions(rules: SiteRules) -> list[str]:
         try:
             ZoneInfo(rules.time_zone)
         except (ZoneInfoNotFoundError, ValueError, OSError):
-            faults.append(f"'time_zone' is '{rules.time_zone}', which is no IANA zone such as 'Europe/Dublin'.")
+            faults.append(
+                f"'time_zone' is '{rules.time_zone}', which is no IANA zone such as 'Europe/Dublin'."
+            )
     if rules.min_a0_s is not None and rules.disinfection_heat != "moist":
         faults.append(
             "'min_a0_s' is set, but A0 is defined for moist heat only; "
-            "set disinfection_heat = \"moist\" if that is what the cycle uses, or use hold_c with hold_min."
+            'set disinfection_heat = "moist" if that is what the cycle uses, or use hold_c with hold_min.'
         )
     if (rules.hold_c is None) != (rules.hold_min is None):
         faults.append("'hold_c' and 'hold_min' go together; set both or neither.")

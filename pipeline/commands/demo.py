@@ -14,7 +14,9 @@ from pipeline.commands import options
 @click.command()
 @options.to
 @click.option("--months", default=18, show_default=True, type=click.IntRange(1, 60), help="Months to invent.")
-@click.option("--units", default=60, show_default=True, type=click.IntRange(4, 600), help="Units over both sites.")
+@click.option(
+    "--units", default=60, show_default=True, type=click.IntRange(4, 600), help="Units over both sites."
+)
 @click.option("--sample-minutes", default="5", show_default=True, type=click.Choice(["1", "5"]))
 @options.as_json
 def demo(to: Path, months: int, units: int, sample_minutes: str, as_json: bool) -> None:

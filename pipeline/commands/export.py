@@ -13,7 +13,9 @@ from pipeline.commands import options
 @click.command()
 @options.store
 @options.to
-@click.option("--format", "file_format", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
+@click.option(
+    "--format", "file_format", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True
+)
 @options.as_json
 def export(store_path: Path, to: Path, file_format: str, as_json: bool) -> None:
     """Write every measured table that has rows, and the quarantine, one file each."""

@@ -12,7 +12,9 @@ from pipeline.commands import options
 
 @click.command()
 @options.store
-@click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="Rows to show; all in --json.")
+@click.option(
+    "--limit", default=50, show_default=True, type=click.IntRange(1), help="Rows to show; all in --json."
+)
 @options.as_json
 def quarantine(store_path: Path, limit: int, as_json: bool) -> None:
     """List the rows that were not accepted, with file, row and reasons."""
