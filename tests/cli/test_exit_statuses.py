@@ -90,7 +90,7 @@ def test_an_unknown_month_is_wrong_usage_and_one_without_data_is_nothing_to_do(
     dewledger("measure", "--store", ingested / "store")
     asked = ("report", "--store", ingested / "store", "--to", ingested / "report", "--month")
     _told(dewledger(*asked, "2026-13"), 2, "YYYY-MM")
-    _told(dewledger(*asked, "2019-01"), 5, "2019-01")
+    _told(dewledger(*asked, "2019-01"), 5, "January 2019")
 
 
 def test_poor_data_stop_at_the_gate_unless_allowed(ward: Path, dewledger: Run) -> None:
