@@ -27,7 +27,11 @@ main{max-width:186mm}
 h1{font-size:26px;margin-top:18px}
 .box{width:5mm;height:5mm;border:1.4px solid currentColor;display:inline-block}
 .stale{border:2px solid currentColor;color:var(--signal);padding:8px 14px;font-weight:650}
-.tasks{width:100%;margin:14px 0}
+.tasks{width:100%;margin:16px 0;font-size:13.5px}
+.tasks th,.tasks td{padding:7px 10px 7px 0}
+.tasks tbody th{white-space:nowrap;font-weight:650}
+.cautions{margin-top:12px}
+.stale{max-width:none}
 .tasks td:last-child{width:34mm;border-left:1px solid var(--rule)}
 .tasks tr{break-inside:avoid}
 .cautions{break-inside:avoid}
