@@ -1,7 +1,7 @@
 -- title: Exposure chains
 -- section: 4.6
 -- grain: one row per site_id, unit_id, chain_no, position
--- reads: facts.unit_stays, facts.changeovers, facts.disinfection_cycles, run.settings
+-- reads: facts.patient_stays, facts.unit_stays, facts.changeovers, facts.disinfection_cycles, run.settings
 -- note: A link says that no valid disinfection is known between two stays; it is not an infection.
 -- note: Expired or unproven storage links nothing: it is a failure of storage, not of disinfection.
 

@@ -1,7 +1,7 @@
 -- title: How each hour of an episode was covered by a part
 -- grain: one row per site_id, unit_id, patient_key, started_at, part, month
 -- reads: occupancy.effective_episodes, facts.part_outcomes, facts.part_services, occupancy.coverage,
--- reads: run.part_rules, run.months, run.settings
+-- reads: run.part_rules, run.months
 -- internal: whole seconds behind part_cover_monthly
 -- note: A fitting charted within the slack after the start counts from the start; of two the later counts.
 
