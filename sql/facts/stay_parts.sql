@@ -2,7 +2,7 @@
 -- section: planning
 -- grain: one row per site_id, unit_id, stay_no, part
 -- reads: facts.patient_stays, facts.stay_episodes, facts.therapy_time, facts.part_outcomes, run.part_rules,
--- reads: run.settings, run.water_units
+-- reads: run.water_units
 -- note: Names no patient. Planning asks again how many parts other rules would require of the same stays.
 -- note: A fitting counts once, for the first stay that it served; unlogged_s is therapy without modelled water.
 
