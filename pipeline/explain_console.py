@@ -9,8 +9,9 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from pipeline.cases import Case, Evidence
 from pipeline.console import say
-from pipeline.explaining import Case, Definition, Evidence, Limit
+from pipeline.explaining import Definition, Limit
 from pipeline.findings.cautions import PSEUDONYMS
 
 

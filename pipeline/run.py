@@ -18,8 +18,9 @@ from pipeline.store.parquet import remove_stray_temporaries
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.cases import Evidence
     from pipeline.editions import Edition
-    from pipeline.explaining import Definition, Evidence, Limit
+    from pipeline.explaining import Definition, Limit
     from pipeline.forget import Forgotten
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
@@ -187,7 +188,8 @@ def explain(
     store_path: Path | None, measure_name: str, month: str | None, site: str | None, ward: str | None
 ) -> tuple[Definition, tuple[Limit, ...], Evidence | None]:
     """Return what a measure means, the rules in force where a store is named, and a month's cases."""
-    from pipeline.explaining import definition, evidence, limits_in_force
+    from pipeline.cases import evidence
+    from pipeline.explaining import definition, limits_in_force
     from pipeline.measures.published import published
 
     defined = definition(measure_name)

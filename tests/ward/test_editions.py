@@ -6,6 +6,7 @@ import csv
 import json
 import os
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 import polars as pl
@@ -97,6 +98,30 @@ def test_a_correction_is_told_from_a_late_row(closed: Path):
     ]
     assert [(row["old"], row["new"]) for row in ended] == [("2026-05-22T08:00:00Z", "2026-05-21T08:00:00Z")]
     assert ended[0]["why"] == "episodes corrected: episodes_again.csv row 2"
+
+
+def test_each_row_is_put_down_to_the_changes_of_its_own_unit(closed: Path):
+    header = EXPORTS["disinfections"].splitlines()[0]
+    ingest_text(
+        closed, "disinfections_u1", f"{header}\nu1,2026-05-19T09:00:00Z,2026-05-19T10:00:00Z,passed,true\n"
+    )
+    ingest_text(closed, "disinfections_late", LATE_CYCLE)
+    close(closed)
+    cycles = {row["key"]: row["why"] for row in changes(closed) if row["table"] == "disinfection_cycles"}
+    assert cycles == {
+        "unit_id=u1, started_at=2026-05-19T09:00:00Z": "disinfections late: disinfections_u1.csv row 2",
+        "unit_id=u2, started_at=2026-05-05T09:00:00Z": "disinfections late: disinfections_late.csv row 2",
+    }
+
+
+def test_a_row_of_a_later_month_is_no_late_one(closed: Path):
+    header = EXPORTS["episodes"].splitlines()[0]
+    june = f"{header}\np7,u1,Alder,2026-06-03T08:00:00Z,2026-06-04T08:00:00Z\n"
+    ingest_text(closed, "episodes_june", june, datetime(2026, 7, 1))
+    assert run.close(closed / "store", "2026-05", True, datetime(2026, 7, 1), quiet=True).changes
+    assert {row["why"].split(":")[0] for row in changes(closed) if row["table"] == "turnarounds"} == {
+        "episodes of a later month"
+    }
 
 
 def test_changed_rules_are_the_reason_where_no_row_is(closed: Path):

@@ -13,8 +13,9 @@ import pytest
 from click.testing import Result
 
 from pipeline import run
+from pipeline.cases import TRACES, Evidence
 from pipeline.errors import NothingToDo, UsageError
-from pipeline.explaining import TRACES, Evidence, definition, explained, limits_in_force
+from pipeline.explaining import definition, explained, limits_in_force
 from pipeline.measures.published import published
 from pipeline.measures.sql_files import load_models
 from pipeline.site_rules import parse_site_rules
@@ -96,6 +97,16 @@ def test_the_cases_add_up_to_the_published_figure(evidence, figures, measure, nu
     assert sum(item.numerator for item in found.sums) == pytest.approx(told[numerator] or 0)
     assert sum(item.denominator for item in found.sums) == pytest.approx(expected)
     assert found.figures
+
+
+@pytest.mark.parametrize("measure", MEASURES)
+def test_every_measure_leads_to_its_cases_or_says_that_there_is_nothing(evidence, measure):
+    if measure in ("count_check_monthly", "powered_run_monthly"):  # the small ward counts and logs nothing
+        with pytest.raises(NothingToDo):
+            evidence(measure)
+    else:
+        found = evidence(measure)
+        assert found.cases or found.figures
 
 
 def test_a_case_names_the_rows_of_its_stays_and_of_the_cycle_between(evidence):
