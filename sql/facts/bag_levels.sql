@@ -52,7 +52,9 @@ bag_levels as (
         coalesce(
             runs.modelled_empty_at,
             case when bags.water_rate > 0 then greatest(bags.sampled_at, bags.hung_at, used.logged_until)
-                + to_seconds(cast((bags.usable_water - coalesce(used.used_water, 0)) // bags.water_rate as bigint))
+                + to_seconds(cast(floor(
+                    (bags.usable_water - coalesce(used.used_water, 0)) / bags.water_rate
+                ) as bigint))
             end
         ) as empty_at,
     from bags
