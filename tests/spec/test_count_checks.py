@@ -138,7 +138,9 @@ def test_neighbours_agree_when_the_records_explain_their_difference(spec):
     spec(
         given={
             "count_readings": readings(*counts(5, 50, 6)),
-            "disinfections": cycles("u1 | 03-01 09:00 | 03-01 10:00 | passed"),
+            "disinfections": cycles(
+                "u1 | 02-28 09:00 | 02-28 10:00 | passed", "u1 | 03-01 09:00 | 03-01 10:00 | passed"
+            ),
         },
         model=MODEL,
         expect="expected | verdict\n 1 | likely_misread\n 0 | likely_misread",

@@ -246,3 +246,21 @@ def test_an_episode_that_ended_with_the_month_has_no_row_in_the_next(spec):
         model=MODEL,
         expect="ward | month | undocumented_h\n Alder | 2026-03 | 24\n * | 2026-03 | 24",
     )
+
+
+def test_the_hours_of_the_wards_add_up_to_the_site(spec):
+    spec(
+        given={
+            "episodes": TWO_DAYS + "\np2 | u2 | Birch | 03-10 08:00 | 03-12 08:00",
+            "part_changes": parts(
+                "u1 | | circuit | 03-04 08:00 | 03-12 07:00", "u2 | | circuit | 03-04 09:00 | 03-12 06:00"
+            ),
+        },
+        rules=MARCH,
+        model=MODEL,
+        expect="""
+            ward  | episode_h | in_limit_h | over_limit_h | undocumented_h
+            Alder | 48        | 24         | 23           | 1
+            Birch | 48        | 25         | 21           | 2
+            *     | 96        | 49         | 44           | 3""",
+    )

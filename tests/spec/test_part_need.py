@@ -67,7 +67,9 @@ def test_water_bags_are_needed_for_the_modelled_water_too(spec, volume, bags):
     spec(
         given={
             "episodes": episodes("p1 | u1 | Alder | 03-01 08:00 | 03-02 08:00"),
-            "usage_sessions": sessions("u1 | 03-01 07:00 | 03-01 09:00 | 30 |"),
+            "usage_sessions": sessions(
+                "u1 | 03-01 07:00 | 03-01 08:30 | 30 |", "u1 | 03-02 00:00 | 03-02 00:30 | 30 |"
+            ),
         },
         rules=f"bag_volume_ml = {volume}",
         model=MODEL,

@@ -37,6 +37,7 @@ def test_the_rate_is_of_the_decided_spans_and_another_of_those_that_were_due(spe
             "episodes": LONG + "\np2 | u5 | Alder | 03-01 00:00 | 03-04 00:00",
             "part_changes": parts(
                 "u1 | | circuit | 03-01 00:00 | 03-09 00:00",  # overrun
+                "u3 | | circuit | 03-01 00:00 | 03-10 00:00",  # overrun
                 "u2 | | circuit | 03-01 00:00 | 03-05 00:00",  # replaced in time
                 "u5 | | circuit | 03-01 00:00 |",  # off with its patient
             ),
@@ -47,7 +48,7 @@ def test_the_rate_is_of_the_decided_spans_and_another_of_those_that_were_due(spe
                 "ward | decided | overrun | due | overrun_rate | overrun_of_due_rate | rate_low | rate_high | part_days"
                 " | overrun_days",
                 *(
-                    f"{ward} | 3 | 1 | 2 | 0.33333 | 0.5 | 0.061492 | 0.79234 | 15 | 1"
+                    f"{ward} | 4 | 2 | 3 | 0.5 | 0.66667 | 0.15004 | 0.84996 | 24 | 3"
                     for ward in ("Alder", "*")
                 ),
             ]
@@ -86,17 +87,20 @@ def test_spans_carried_over_are_counted_once_however_many_patients_they_served(s
     spec(
         given={
             "episodes": episodes(
-                *(f"p{number} | u1 | Alder | 03-0{number} 08:00 | 03-0{number} 20:00" for number in (1, 2, 3))
+                *(f"p{day} | u1 | Alder | 03-0{day} 08:00 | 03-0{day} 20:00" for day in (1, 2, 3)),
+                *(f"p{day} | u2 | Alder | 03-0{day} 08:00 | 03-0{day} 20:00" for day in (4, 5)),
             ),
             "part_changes": parts(
-                "u1 | | circuit | 03-01 08:00 | 03-03 20:00", "u1 | | water_bag | 03-03 08:00 | 03-03 20:00"
+                "u1 | | circuit | 03-01 08:00 | 03-03 20:00",
+                "u2 | | circuit | 03-04 08:00 | 03-05 20:00",
+                "u1 | | water_bag | 03-03 08:00 | 03-03 20:00",
             ),
         },
         model=MODEL,
         expect="""
             ward  | part      | decided | carried_over_spans
-            Alder | circuit   | 1       | 1
-            *     | circuit   | 1       | 1
+            Alder | circuit   | 2       | 2
+            *     | circuit   | 2       | 2
             Alder | water_bag | 1       | 0
             *     | water_bag | 1       | 0""",
     )
@@ -115,12 +119,12 @@ def test_wards_are_those_of_the_spans_and_months_the_sites(spec):
         as_of="04-02 00:00",
         model=MODEL,
         expect="""
-            ward  | month   | decided
-            Alder | 2026-03 | 1
-            Birch | 2026-03 | 0
-            *     | 2026-03 | 1
-            Birch | 2026-04 | 1
-            *     | 2026-04 | 1""",
+            ward  | month   | decided | part_days | overrun_days_per_100_part_days
+            Alder | 2026-03 | 1       | 1.625     | 0
+            Birch | 2026-03 | 0       | 1.625     | 0
+            *     | 2026-03 | 1       | 3.25      | 0
+            Birch | 2026-04 | 1       | 0         |
+            *     | 2026-04 | 1       | 0         |""",
     )
 
 

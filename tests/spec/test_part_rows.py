@@ -79,10 +79,14 @@ def test_what_a_row_does_not_need_is_not_looked_up(spec):
     spec(
         given={
             "episodes": episodes("p1 | u1 | Alder | 03-01 08:00 | 03-02 08:00"),
-            "part_changes": parts("u1 | | circuit | 03-01 09:00 |", "| p1 | interface | 03-01 09:00 |"),
+            "part_changes": parts(
+                "u1 | | circuit | 03-01 03:00 |",
+                "u1 | | circuit | 03-01 09:00 |",
+                "| p1 | interface | 03-01 09:00 |",
+            ),
         },
         model=MODEL,
-        expect="part | unit_id | patient_key\n circuit | u1 |\n interface | | p1",
+        expect="part | unit_id | patient_key\n circuit | u1 |\n circuit | u1 |\n interface | | p1",
     )
 
 

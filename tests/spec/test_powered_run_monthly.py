@@ -51,15 +51,23 @@ def test_hours_of_low_humidity_are_the_patients_wards(spec):
     spec(
         given={
             "units": "unit_id | ward\n u1 | Birch",
-            "episodes": episodes("p1 | u1 | Alder | 03-01 08:00 | 03-01 20:00"),
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-01 08:00 | 03-01 20:00", "p2 | u2 | Alder | 03-01 08:00 | 03-01 20:00"
+            ),
             "usage_samples": samples(
-                "u1 | 03-01 08:00 | in_use | 30 | 37 | 37",
-                "u1 | 03-01 08:06 | in_use | 30 | 30 | 37",
-                "u1 | 03-01 08:12 | off    | 0  |    |",
+                *(
+                    f"{unit} | 03-01 {row}"
+                    for unit in ("u1", "u2")
+                    for row in (
+                        "08:00 | in_use | 30 | 37 | 37",
+                        "08:06 | in_use | 30 | 30 | 37",
+                        "08:12 | off | 0 | |",
+                    )
+                )
             ),
         },
         model=MODEL,
-        expect="ward | runs | low_humidity_h\n Alder | 1 | 0.1\n * | 1 | 0.1",
+        expect="ward | runs | low_humidity_h\n Alder | 2 | 0.2\n * | 2 | 0.2",
     )
 
 

@@ -113,7 +113,7 @@ def test_a_run_that_began_at_its_target_needed_no_time(spec):
     )
 
 
-def test_the_ward_is_the_patients_when_use_began_else_the_units(spec):
+def test_the_ward_is_the_patients_when_use_or_else_power_began_else_the_units(spec):
     spec(
         given={
             "units": "unit_id | ward\n u1 | Cedar\n u2 | Dogwood",
@@ -126,12 +126,14 @@ def test_the_ward_is_the_patients_when_use_began_else_the_units(spec):
                 "u1 | 03-01 09:00 | standby | 0  | |",
                 "u2 | 03-01 08:00 | in_use  | 30 | |",
                 "u3 | 03-01 08:00 | in_use  | 30 | |",
+                "u1 | 03-01 08:30 | standby | 0  | |",
             ),
         },
         model=MODEL,
         expect="""
             unit_id | powered_at  | ward
             u1      | 03-01 08:00 | Birch
+            u1      | 03-01 08:30 | Birch
             u1      | 03-01 09:00 | Cedar
             u2      | 03-01 08:00 | Dogwood
             u3      | 03-01 08:00 |""",

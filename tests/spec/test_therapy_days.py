@@ -348,3 +348,44 @@ def test_a_sample_at_as_of_stands_for_no_time(spec):
         model=MODEL,
         expect="therapy_h",
     )
+
+
+def test_what_lies_past_midnight_adds_to_the_next_days_own(spec):
+    spec(
+        given={
+            "episodes": STAY,
+            "usage_samples": samples(
+                "u1 | 03-01 23:50 | in_use | 30 | 37 | 37",
+                "u1 | 03-01 23:56 | in_use | 30 | 31 | 37",
+                "u1 | 03-02 00:03 | standby | 0 | 37 | 37",
+                "u1 | 03-02 00:10 | in_use | 60 | 31 | 37",
+                "u1 | 03-02 00:16 | in_use | 60 | 37 | 37",
+                "u1 | 03-02 00:19 | off | 0 | |",
+            ),
+        },
+        model=MODEL,
+        # The second day: 3 min at 30 L/min and 6 at 60 L/min at 31 °C, then 3 at 60 L/min at 37 °C: 79.527 mL an hour at 30 L/min
+        # and 37 °C, 58.049 at 31 °C.
+        expect="""
+            local_date | basis   | therapy_h | mean_flow_l_min | water_modelled_ml | low_humidity_h
+            2026-03-01 | samples | 0.16667   | 30              | 11.823            | 0.066667
+            2026-03-02 | samples | 0.2       | 52.5            | 22.465            | 0.15
+            2026-03-03 | episode | 8         |                 |                   |""",
+    )
+
+
+def test_a_patients_episodes_of_one_day_add_up(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-01 08:00 | 03-01 10:00", "p1 | u1 | Alder | 03-01 11:00 | 03-01 14:00"
+            ),
+            "usage_sessions": sessions(
+                "u1 | 03-01 08:00 | 03-01 10:00 | 30 |",
+                "u1 | 03-01 11:00 | 03-01 12:00 | 60 |",
+                "u1 | 03-01 13:00 | 03-01 14:00 | 60 |",
+            ),
+        },
+        model=MODEL,
+        expect="therapy_h | mean_flow_l_min | water_modelled_ml\n 4 | 45 | 477.16",
+    )

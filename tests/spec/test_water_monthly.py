@@ -198,3 +198,17 @@ def test_a_bag_is_counted_once_on_a_day_of_two_patients(spec):
         model=MODEL,
         expect="ward | bags_hung | water_hung_ml\n Alder | 1 | 1000\n * | 1 | 1000\n | 0 | 0",
     )
+
+
+def test_water_and_its_therapy_days_add_up_over_days(spec):
+    spec(
+        given={
+            "usage_sessions": HALF_A_DAY + "\nu1 | 03-04 08:00 | 03-04 14:00 | 30 |",
+            "part_changes": bags("u9 | circuit | 03-01 08:00 | |"),
+        },
+        model=MODEL,
+        expect="""
+            ward | therapy_days | water_modelled_ml | water_modelled_ml_per_therapy_day
+                 | 0.75         | 1431.5            | 1908.6
+            *    | 0.75         | 1431.5            | 1908.6""",
+    )
