@@ -7,19 +7,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import NothingToDo, UsageError
-from pipeline.ingest.profiles import Profile
+from pipeline.ingest.profiles import Profile, profile_for
 
 
 @dataclass(frozen=True)
 class Found:
-    """``files`` with the table each holds, None where a file that was named fits no pattern; ``passed_over``
-    are the names of files in folders that fit none."""
+    """``files`` with the profile and table of each, no table where a file that was named fits no pattern;
+    ``passed_over`` are the names of files in folders that fit none."""
 
-    files: tuple[tuple[Path, str | None], ...]
+    files: tuple[tuple[Path, Profile, str | None], ...]
     passed_over: tuple[str, ...]
 
 
-def find_exports(paths: Sequence[Path], profile: Profile, store_root: Path) -> Found:
+def find_exports(paths: Sequence[Path], profiles: Sequence[Profile], store_root: Path) -> Found:
     """List what to read in a fixed order, the lists of units first: what is logged is held against them.
 
     Raises UsageError for a path that does not exist and NothingToDo when no file in the folders fits.
@@ -27,22 +27,23 @@ def find_exports(paths: Sequence[Path], profile: Profile, store_root: Path) -> F
     absent = [str(path) for path in paths if not path.exists()]
     if absent:
         raise UsageError(f"{', '.join(absent)}: no such file or folder; check the path.")
-    named = {path.resolve(): profile.table_of(path.name) for path in paths if not path.is_dir()}
+    named = {path.resolve(): profile_for(path.name, profiles) for path in paths if not path.is_dir()}
     inside = {
-        path.resolve(): profile.table_of(path.name)
+        path.resolve(): profile_for(path.name, profiles)
         for folder in paths
         if folder.is_dir()
         for path in _files_in(folder, store_root)
     }
-    fitting = {path: table for path, table in inside.items() if table}
-    passed_over = sorted(path.name for path, table in inside.items() if not table and path not in named)
+    fitting = {path: (profile, table) for path, (profile, table) in inside.items() if table}
+    passed_over = sorted(path.name for path in inside if path not in fitting and path not in named)
     found = {**fitting, **named}
     if not found:
-        patterns = ", ".join(profile.files)
+        patterns = ", ".join(pattern for profile in profiles for pattern in profile.files)
         raise NothingToDo(
             f"{', '.join(map(str, paths))}: holds no file named like {patterns}; nothing to ingest."
         )
-    return Found(tuple(sorted(found.items(), key=_units_first)), tuple(passed_over))
+    files = [(path, profile, table) for path, (profile, table) in found.items()]
+    return Found(tuple(sorted(files, key=_units_first)), tuple(passed_over))
 
 
 def _files_in(folder: Path, store_root: Path) -> Iterator[Path]:
@@ -53,6 +54,6 @@ def _files_in(folder: Path, store_root: Path) -> Iterator[Path]:
             yield path
 
 
-def _units_first(item: tuple[Path, str | None]) -> tuple[bool, str]:
-    path, table = item
+def _units_first(item: tuple[Path, Profile, str | None]) -> tuple[bool, str]:
+    path, _, table = item
     return table != "units", path.as_posix()

@@ -11,7 +11,7 @@ from typing import Any
 from pipeline.ingest import expectations
 from pipeline.ingest.find_exports import find_exports
 from pipeline.ingest.ingest_file import FileResult, Run, ingest_file
-from pipeline.ingest.profiles import load_profile
+from pipeline.ingest.profiles import load_profiles
 from pipeline.ingest.sites import settle_sites
 from pipeline.store.keys import load_key
 from pipeline.store.layout import Store
@@ -53,19 +53,18 @@ def ingest(
 ) -> IngestReport:
     """Read files and folders into a store whose lock the caller holds; ``now`` is the time of the ingest.
 
-    A file that cannot be read as its table is refused and the others go on; the errors of `load_profile`,
+    A file that cannot be read as its table is refused and the others go on; the errors of `load_profiles`,
     `find_exports`, `settle_sites` and `load_key` stop the whole before anything is read.
     """
-    profile = load_profile(profile_path)
-    found = find_exports(paths, profile, store.root)
+    found = find_exports(paths, load_profiles(profile_path), store.root)
     known = entries(store)
     sites = settle_sites(store, site, rules_path, known)
     now = now.astimezone(datetime.UTC).replace(tzinfo=None) if now.tzinfo else now
-    run = Run(store, load_key(store, create=True), sites, profile, now, known, [])
-    sizes = [path.stat().st_size for path, _ in found.files]
+    run = Run(store, load_key(store, create=True), sites, now, known, [])
+    sizes = [path.stat().st_size for path, _, _ in found.files]
     results: list[FileResult] = []
-    for place, (path, table) in enumerate(found.files):
+    for place, (path, profile, table) in enumerate(found.files):
         progress(path.name, 0, sum(sizes[:place]), sum(sizes))
-        results.append(ingest_file(run, path, table))
+        results.append(ingest_file(run, path, profile, table))
         progress(path.name, results[-1].rows_read, sum(sizes[: place + 1]), sum(sizes))
     return IngestReport(tuple(results), found.passed_over, expectations.judge_batch(store, run.facts))

@@ -57,7 +57,6 @@ class Run:
     store: Store
     key: bytes
     sites: Sites
-    profile: Profile
     now: datetime.datetime
     known: list[LedgerEntry]
     facts: list[FileFacts]
@@ -73,28 +72,31 @@ class _Account:
     warnings: Counter[str] = field(default_factory=Counter)
 
 
-def ingest_file(run: Run, path: Path, table_name: str | None) -> FileResult:
+def ingest_file(run: Run, path: Path, profile: Profile, table_name: str | None) -> FileResult:
     """Read one file into the store, or say why it is refused; that stands in the ledger too."""
     sha256 = ""
     try:
         content = read_content(path)
         sha256 = fingerprint(content)
         if table_name is None:
-            raise RefusedFile(f"its name fits no table; name it like {', '.join(run.profile.files)}")
-        return _ingest_content(run, path.name, sha256, content, TABLES[table_name])
+            raise RefusedFile(f"its name fits no table; name it like {', '.join(profile.files)}")
+        return _ingest_content(run, path.name, sha256, content, TABLES[table_name], profile)
     except RefusedFile as refusal:
-        entry = replace(_entry(run, path.name, sha256, table_name or ""), refused=str(refusal))
+        entry = replace(_entry(profile, path.name, sha256, table_name or ""), refused=str(refusal))
         if sha256 and not _before(run, sha256):
             commit(run.store, entry, pl.DataFrame(), pl.DataFrame())
         return _result(entry)
 
 
-def _ingest_content(run: Run, name: str, sha256: str, content: bytes, table: Table) -> FileResult:
+def _ingest_content(
+    run: Run, name: str, sha256: str, content: bytes, table: Table, profile: Profile
+) -> FileResult:
     before = _before(run, sha256)
-    if before and before.table == table.name and before.rules_sha256 == _reading(run, _sites_of(before)):
+    reading = before and run.sites.reading(profile, _sites_of(before))
+    if before and before.table == table.name and before.rules_sha256 == reading:
         return _known_result(before, name)
     expectations.start_importing()
-    export = open_export(name, sha256, content, table, run.profile)
+    export = open_export(name, sha256, content, table, profile)
     told = sort_rows(export, table, run.sites, run.key, run.now)
     if before:
         _require_same_place(before, table, told)
@@ -119,10 +121,6 @@ def _sites_of(entry: LedgerEntry) -> list[str]:
     return sorted({part.site_id for part in entry.parts})
 
 
-def _reading(run: Run, site_ids: list[str]) -> str:
-    return run.sites.reading(run.profile.name, site_ids)
-
-
 def _require_same_place(before: LedgerEntry, table: Table, told: Sorted) -> None:
     """A file is known by its content: a second site's identical file would take the first one's place."""
     sites, earlier = list(told.good), _sites_of(before)
@@ -137,7 +135,7 @@ def _accounted(run: Run, export: Export, table: Table, told: Sorted) -> tuple[Le
     exported = [kept.rows["exported_at"].max() for kept in told.good.values()]
     latest = max((time for time in exported if isinstance(time, datetime.datetime)), default=None)
     entry = replace(
-        _entry(run, export.name, export.sha256, table.name),
+        _entry(export.profile, export.name, export.sha256, table.name),
         exported_at=f"{latest.isoformat()}Z" if latest else None,
         rows_read=told.read,
         accepted=sum(account.fresh.height for account in accounts),
@@ -147,7 +145,7 @@ def _accounted(run: Run, export: Export, table: Table, told: Sorted) -> tuple[Le
         quarantined=told.quarantined.height,
         reasons=_counts(told.quarantined["reasons"]),
         warnings=dict(sorted(sum((account.warnings for account in accounts), Counter()).items())),
-        rules_sha256=_reading(run, list(told.good)),
+        rules_sha256=run.sites.reading(export.profile, list(told.good)),
     )
     return entry, accounts
 
@@ -192,12 +190,13 @@ def _all_rows(table: Table, frames: list[pl.DataFrame]) -> pl.DataFrame:
     return pl.concat([pl.DataFrame(schema=good_schema(table)), *frames])
 
 
-def _entry(run: Run, name: str, sha256: str, table: str) -> LedgerEntry:
+def _entry(profile: Profile, name: str, sha256: str, table: str) -> LedgerEntry:
     return LedgerEntry(
         sha256=sha256,
         name=name,
         table=table,
-        profile=run.profile.name,
+        profile=profile.name,
+        replaces_window=profile.replaces == "window",
         program_version=pipeline.__version__,
     )
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.ingest.read_files import SOURCE_ROW
+from pipeline.ingest.blocks import SOURCE_ROW
 from pipeline.records import DATE, INSTANT, Column, Table
 
 #: Marks the columns that still hold what the file says.

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from pipeline.ingest.read_files import SOURCE_ROW, Export
+from pipeline.ingest.blocks import SOURCE_ROW
+from pipeline.ingest.profiles import column_of, part_of
+from pipeline.ingest.read_files import Export
 from pipeline.records import Table
 from pipeline.store.columns import QUARANTINE
 from pipeline.store.keys import patient_keys, seal
@@ -50,8 +52,7 @@ def torn_rows(ragged: pl.DataFrame, export: Export, table: Table) -> pl.DataFram
 
     Nothing of what they say is kept: a field out of place may be a patient reference or an undeclared column.
     """
-    required = [export.header.positions[c.name] for c in table.columns if c.required]
-    is_short = pl.col("fields") <= max(required)
+    is_short = pl.col("fields") <= max(_required_places(export, table), default=-1)
     reasons = (
         pl.when(is_short)
         .then(pl.lit(f"missing_value,{WRONG_FIELD_COUNT}"))
@@ -63,6 +64,11 @@ def torn_rows(ragged: pl.DataFrame, export: Export, table: Table) -> pl.DataFram
         reasons.alias("reasons"), raw.alias("raw"), pl.lit(None, pl.Binary).alias("sealed")
     )
     return _placed(rows, export).select(QUARANTINE.names())
+
+
+def _required_places(export: Export, table: Table) -> list[int]:
+    places = export.header.positions.items()
+    return [place for name, place in places if column_of(table, part_of(name)).required]
 
 
 def listing(store: Store) -> pl.DataFrame:

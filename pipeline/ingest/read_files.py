@@ -1,7 +1,8 @@
 """From a file's bytes to blocks of rows in which every field is still text. Nothing is guessed or converted.
 
-Text without a quote mark is split by lines and delimiters, with the fields of every line counted; anything
-else goes through a strict CSV reader, which alone understands quoting and records of several lines.
+Text without a quote mark is split by lines and delimiters, with the fields of every line counted; other text
+goes through a strict CSV reader, which alone understands quoting and records of several lines. Whatever is no
+text becomes a table of text first (`cells`).
 """
 
 from __future__ import annotations
@@ -9,58 +10,46 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+from re import Pattern
+from typing import Any
 
 import numpy as np
 import polars as pl
 
 from pipeline.errors import RefusedFile
-from pipeline.ingest.profiles import Profile, nearest
+from pipeline.ingest.blocks import SOURCE_ROW, Block, footer_of, ragged
+from pipeline.ingest.cells import cell_block, first_rows, json_lines, rows_below, text_cells
+from pipeline.ingest.headers import HEADER_ROWS, Header, export_time, find_header
+from pipeline.ingest.profiles import Profile
+from pipeline.ingest.text_encodings import decoded
+from pipeline.ingest.untrusted import Sheet, read_parquet, read_sheet, unpacked
 from pipeline.records import Table
 
-#: Columns that any plain file may carry besides those of its table.
-COMMON_COLUMNS = ("site_id", "exported_at")
-SOURCE_ROW = "source_row"
+#: The formats that are no lines of delimited text.
+_OTHER_FORMATS = ("xlsx", "parquet", "jsonl")
 #: Bytes of text, and records of quoted text, that are read in one go; bounds the memory that one file takes.
 BLOCK_BYTES = 1 << 26
 BLOCK_RECORDS = 100_000
-_BOM = b"\xef\xbb\xbf"
-
-
-@dataclass(frozen=True)
-class Header:
-    """Where a file's declared columns stand: canonical name to position; the others by name only."""
-
-    width: int
-    positions: dict[str, int]
-    undeclared: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Block:
-    """Some lines of a file: ``rows`` (declared columns as text, ``source_row``), ``ragged`` (``source_row``,
-    ``fields``) whose fields cannot be told apart, the number of blank lines ``skipped``, and of all lines
-    ``read``, counted apart so that none gets lost."""
-
-    read: int
-    rows: pl.DataFrame
-    ragged: pl.DataFrame
-    skipped: int
 
 
 @dataclass(frozen=True)
 class Export:
-    """One file, read and found to be its table; ``body`` is the text under the header."""
+    """One file, read and found to be its table; ``body`` is the text under the header, or ``cells`` the rows
+    of what is no text, with their ``source_row``. ``exported_at`` is what a title row says, as it says it."""
 
     name: str
     sha256: str
     table: str
-    delimiter: str
+    profile: Profile
     header: Header
-    body: bytes
+    body: bytes = b""
+    cells: pl.DataFrame | None = None
+    exported_at: str | None = None
+    from_1904: bool = False
 
 
 def read_content(path: Path) -> bytes:
@@ -82,41 +71,68 @@ def fingerprint(content: bytes) -> str:
 
 
 def open_export(name: str, sha256: str, content: bytes, table: Table, profile: Profile) -> Export:
-    """Check that the content is text under the table's header; raise RefusedFile with the reason when not."""
-    _require_text(content)
-    first, _, body = _unix_lines(content.removeprefix(_BOM)).partition(b"\n")
-    header = read_header(first.decode("utf-8"), table, profile)
-    return Export(name, sha256, table.name, profile.delimiter, header, body)
+    """Check that the content is what its profile says; raise RefusedFile with the reason when it is not."""
+    if profile.compression != "none":
+        content = unpacked(content, profile.compression)
+    if profile.format in _OTHER_FORMATS or profile.wide:
+        sheet = _sheet_of(content, profile)
+        header, titles = find_header(first_rows(sheet), table, profile)
+        cells, told = rows_below(sheet, header), export_time(titles, profile)
+        return Export(name, sha256, table.name, profile, header, b"", cells, told, sheet.from_1904)
+    text = _unix_lines(decoded(content, profile.encoding))
+    header, titles = find_header(_first_lines(text, profile), table, profile)
+    start = 0
+    for _ in range(header.row):
+        start = text.find(b"\n", start) + 1 or len(text)
+    told = export_time(titles, profile)
+    return Export(name, sha256, table.name, profile, header, text[start:], exported_at=told)
 
 
-def read_header(line: str, table: Table, profile: Profile) -> Header:
-    """Place the declared columns by the names on the header line, in any order and case of letters."""
+def _sheet_of(content: bytes, profile: Profile) -> Sheet:
+    if profile.format == "xlsx":
+        return read_sheet(content, profile.sheet or "")
+    if profile.format == "parquet":
+        return read_parquet(content)
+    text = _unix_lines(decoded(content, profile.encoding))
+    if profile.format == "jsonl":
+        return json_lines(text)
     try:
-        names = [
-            name.strip() for name in next(csv.reader([line], delimiter=profile.delimiter, strict=True), [])
-        ]
+        return text_cells(_reader(io.StringIO(text.decode("utf-8"), newline=""), profile))
     except csv.Error as error:
-        raise RefusedFile(f"row 1: the header's quotes do not match ({error})") from error
-    lowered = [name.lower() for name in names]
-    theirs = {name: profile.columns.get(name, name).lower() for name in (*table.names, *COMMON_COLUMNS)}
-    positions = {name: lowered.index(their) for name, their in theirs.items() if their in lowered}
-    if not set(positions) & set(table.names):
-        raise RefusedFile(f"row 1 is no header of {table.name}; expected {', '.join(table.names)}")
-    doubled = sorted({names[place] for place in positions.values() if lowered.count(lowered[place]) > 1})
-    if doubled:
-        raise RefusedFile(f"row 1 names a column twice: {', '.join(doubled)}")
-    _require_columns(table, positions, names)
-    declared = set(positions.values())
-    undeclared = tuple(name for place, name in enumerate(names) if place not in declared and name)
-    return Header(len(names), positions, undeclared)
+        raise RefusedFile(f"its quotes do not match ({error}); export the file again") from error
+
+
+def _first_lines(text: bytes, profile: Profile) -> list[tuple[int, list[str]]]:
+    """Return the first lines with their numbers, split into fields; of the plain layout the first alone."""
+    wanted = HEADER_ROWS if profile.table else 1
+    rows: list[tuple[int, list[str]]] = []
+    for number, line in enumerate(text.split(b"\n", wanted)[:wanted], 1):
+        try:
+            rows.append((number, next(_reader([line.decode("utf-8")], profile), [])))
+        except csv.Error as error:
+            if not profile.table:
+                raise RefusedFile(f"row 1: the header's quotes do not match ({error})") from error
+            rows.append((number, []))  # the first line of a record that goes on
+    return rows
+
+
+def _reader(lines: Iterable[str], profile: Profile) -> Iterator[list[str]]:
+    """Return a strict CSV reader; without a quote mark declared, quotes are text like any other."""
+    if not profile.quote:
+        return csv.reader(lines, delimiter=profile.delimiter, quoting=csv.QUOTE_NONE, strict=True)
+    return csv.reader(lines, delimiter=profile.delimiter, quotechar=profile.quote, strict=True)
 
 
 def read_blocks(export: Export) -> Iterator[Block]:
     """Yield a file's rows block by block, each row with the number of its first line (header = row 1)."""
-    if b'"' in export.body:
+    if export.cells is not None:
+        yield cell_block(export.cells, export.header, export.profile)
+        return
+    quote = export.profile.quote
+    if quote and quote.encode() in export.body:
         yield from _quoted_blocks(export)
         return
-    line, start = 2, 0
+    line, start = export.header.row + 1, 0
     while start < len(export.body):
         stop = export.body.find(b"\n", start + BLOCK_BYTES)
         stop = len(export.body) if stop < 0 else stop + 1
@@ -125,53 +141,30 @@ def read_blocks(export: Export) -> Iterator[Block]:
         line, start = line + text.count(b"\n"), stop
 
 
-def _require_text(content: bytes) -> None:
-    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise RefusedFile("the text is UTF-16; save it as UTF-8")
-    if content[:2] == b"PK":
-        raise RefusedFile("this is a workbook or an archive, not text; save the sheet as CSV (UTF-8)")
-    if (place := content.find(b"\0")) >= 0:
-        row = content.count(b"\n", 0, place) + 1
-        raise RefusedFile(f"row {row} holds a NUL byte; export it again as text")
-    if content.isascii():
-        return
-    try:
-        content.decode("utf-8")
-    except UnicodeDecodeError as error:
-        row = content.count(b"\n", 0, error.start) + 1
-        raise RefusedFile(f"row {row} is not UTF-8; save the file as CSV (UTF-8)") from error
-
-
 def _unix_lines(content: bytes) -> bytes:
     """Make every line end in LF, so that one rule finds the lines. Inside a quoted field that changes nothing
     but the kind of line break."""
     return content.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in content else content
 
 
-def _require_columns(table: Table, positions: dict[str, int], names: list[str]) -> None:
-    missing = [column.name for column in table.columns if column.required and column.name not in positions]
-    if table.name == "part_changes" and not {"unit_id", "patient_ref"} & set(positions):
-        missing.append("unit_id or patient_ref")
-    if missing:
-        unused = [name for place, name in enumerate(names) if place not in positions.values() and name]
-        hints = "".join(nearest(name, unused) for name in missing)
-        raise RefusedFile(f"missing column(s) {', '.join(missing)}; found {', '.join(names)}.{hints}")
-
-
 def _plain_block(text: bytes, export: Export, first_line: int) -> Block:
     """Split unquoted text; only where some line is irregular are the lines looked at one by one."""
-    delimiter, width, count = export.delimiter.encode(), export.header.width, _line_count(text)
-    if _is_regular(text, delimiter, width):
+    delimiter, width = export.profile.delimiter.encode(), export.header.width
+    count, footer = _line_count(text), footer_of(export.profile)
+    if footer is None and _is_regular(text, delimiter, width):
         numbers = range(first_line, first_line + count)
-        return Block(count, _split(text, export, numbers), _ragged([]), 0)
+        return Block(count, _split(text, export, numbers), ragged([]), 0)
     lines = enumerate(text.removesuffix(b"\n").split(b"\n"), first_line)
     filled = [(number, line) for number, line in lines if line.strip() and line.strip(delimiter)]
+    if footer:
+        margin = delimiter + b" "
+        filled = [item for item in filled if not footer.search(item[1].strip(margin).decode("utf-8"))]
     whole = [(number, line) for number, line in filled if line.count(delimiter) == width - 1]
     torn = [
         (number, line.count(delimiter) + 1) for number, line in filled if line.count(delimiter) != width - 1
     ]
     rows = _split(b"\n".join(line for _, line in whole), export, [number for number, _ in whole])
-    return Block(count, rows, _ragged(torn), count - len(filled))
+    return Block(count, rows, ragged(torn), count - len(filled))
 
 
 def _line_count(text: bytes) -> int:
@@ -204,7 +197,7 @@ def _split(text: bytes, export: Export, numbers: Sequence[int]) -> pl.DataFrame:
         has_header=False,
         schema={f"column_{place + 1}": pl.String for place in range(header.width)},
         columns=list(names),
-        separator=export.delimiter,
+        separator=export.profile.delimiter,
         quote_char=None,
     )
     return fields.rename(names).select(*header.positions, pl.Series(SOURCE_ROW, numbers, pl.Int64))
@@ -215,23 +208,17 @@ def _text_frame(header: Header, values: dict[str, list[str]], numbers: list[int]
     return pl.DataFrame({**columns, SOURCE_ROW: pl.Series(numbers, dtype=pl.Int64)})
 
 
-def _ragged(torn: list[tuple[int, int]]) -> pl.DataFrame:
-    return pl.DataFrame(torn, schema={SOURCE_ROW: pl.Int64, "fields": pl.Int64}, orient="row")
-
-
 def _quoted_blocks(export: Export) -> Iterator[Block]:
     records = _records(export)
     while batch := list(islice(records, BLOCK_RECORDS)):
-        yield _quoted_block(batch, export.header)
+        yield _quoted_block(batch, export.header, footer_of(export.profile))
 
 
 def _records(export: Export) -> Iterator[tuple[int, list[str]]]:
     """Yield each record with the number of its first line; a quote that never closes refuses the file."""
-    reader = csv.reader(
-        io.StringIO(export.body.decode("utf-8"), newline=""), delimiter=export.delimiter, strict=True
-    )
+    reader: Any = _reader(io.StringIO(export.body.decode("utf-8"), newline=""), export.profile)
     while True:
-        number = reader.line_num + 2
+        number = reader.line_num + export.header.row + 1
         try:
             yield number, next(reader)
         except StopIteration:
@@ -241,13 +228,15 @@ def _records(export: Export) -> Iterator[tuple[int, list[str]]]:
             raise RefusedFile(f"row {number}: {reason}; export the file again") from error
 
 
-def _quoted_block(batch: list[tuple[int, list[str]]], header: Header) -> Block:
+def _quoted_block(batch: list[tuple[int, list[str]]], header: Header, footer: Pattern[str] | None) -> Block:
     filled = [
         (number, fields) for number, fields in batch if any(fields) and (len(fields) > 1 or fields[0].strip())
     ]
+    if footer:
+        filled = [item for item in filled if not footer.search(next(filter(None, item[1])).strip())]
     whole = [item for item in filled if len(item[1]) == header.width]
     torn = [item for item in filled if len(item[1]) != header.width]
     values = {name: [fields[place] for _, fields in whole] for name, place in header.positions.items()}
     rows = _text_frame(header, values, [number for number, _ in whole])
-    ragged = _ragged([(number, len(fields)) for number, fields in torn])
-    return Block(len(batch), rows, ragged, len(batch) - len(filled))
+    uneven = ragged([(number, len(fields)) for number, fields in torn])
+    return Block(len(batch), rows, uneven, len(batch) - len(filled))

@@ -11,6 +11,7 @@ from urllib.parse import unquote
 import polars as pl
 
 from pipeline.errors import RefusedFile, UsageError
+from pipeline.ingest.profiles import Profile
 from pipeline.site_rules import SiteRules, load_site_rules
 from pipeline.store.kept_rules import keep
 from pipeline.store.layout import Store
@@ -39,11 +40,11 @@ class Sites:
         """Return a site's name as the store has it, else as first seen; patient keys depend on it."""
         return self.spellings.setdefault(site_id.lower(), site_id)
 
-    def reading(self, profile: str, site_ids: list[str]) -> str:
+    def reading(self, profile: Profile, site_ids: list[str]) -> str:
         """Return a hash of all that the reading of a file depends on besides the file."""
         read_by = {site: self.rules_of(site) for site in {*site_ids, *filter(None, [self.own])}}
         by_site = {site: [rules.time_zone, sorted(rules.parts)] for site, rules in read_by.items()}
-        stated = json.dumps([profile, self.own, by_site], sort_keys=True)
+        stated = json.dumps([profile.fingerprint, self.own, by_site], sort_keys=True)
         return hashlib.sha256(stated.encode()).hexdigest()
 
 

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.ingest.blocks import SOURCE_ROW
 from pipeline.ingest.judge import QUARANTINED, judge
 from pipeline.ingest.normalise import text_of
 from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
-from pipeline.ingest.read_files import SOURCE_ROW, Export, read_blocks
+from pipeline.ingest.read_files import Export, read_blocks
 from pipeline.ingest.repeats import Distinct, distinct
+from pipeline.ingest.restate import restate
 from pipeline.ingest.row_rules import broken_by_rule, named, table_at_site
 from pipeline.ingest.sites import Sites, by_site
 from pipeline.records import Table, stored_name
@@ -44,14 +46,14 @@ def sort_rows(export: Export, table: Table, sites: Sites, key: bytes, now: datet
     for block in read_blocks(export):
         read, skipped = read + block.read, skipped + block.skipped
         kept_out.append(torn_rows(block.ragged, export, table))
-        for site_id, rows in by_site(block.rows, sites):
+        for site_id, rows in by_site(restate(block.rows, export, table), sites):
             rules = sites.rules_of(site_id)
             at_site, hiding = table_at_site(table, rules), Hiding(key, site_id)
-            judged = judge(rows, at_site, rules.time_zone, now)
+            judged = judge(rows, at_site, export.profile.time_zone or rules.time_zone, now)
             reasons = judged.filter(QUARANTINED).select(
                 SOURCE_ROW, _names(at_site, quarantines=True).alias("reasons")
             )
-            kept_out.append(quarantined_rows(rows, reasons, export, table, hiding))
+            kept_out.append(quarantined_rows(block.rows, reasons, export, table, hiding))
             accepted = _stored(judged.filter(~pl.col(QUARANTINED)), at_site, hiding, references)
             good.setdefault(site_id, []).append(accepted)
     told = {site_id: _warn_of_order(pl.concat(frames), table) for site_id, frames in sorted(good.items())}

@@ -3,7 +3,7 @@
 import pytest
 
 from pipeline.errors import UsageError
-from pipeline.ingest.profiles import load_profile
+from pipeline.ingest.profiles import load_profile, load_profiles, profile_for
 
 
 @pytest.mark.parametrize(
@@ -30,6 +30,11 @@ def test_a_profile_of_one_table(tmp_path):
     assert (profile.table_of("log_1.txt"), profile.table_of("units.csv")) == ("usage_samples", None)
 
 
+ONE = 'name = "x"\nfiles = ["a.csv"]\ntable = "units"\n'
+SESSIONS = ONE.replace("units", "usage_sessions")
+CYCLES = ONE.replace("units", "disinfections")
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
@@ -41,6 +46,41 @@ def test_a_profile_of_one_table(tmp_path):
         ('name = "x"\nfiles = ["{table}.csv"]\ndelimiter = ";;"', "'delimiter' must be one"),
         ('name = "x"\nfiles = ["{table}.csv"]\n[columns]\nunit = "Device"', "Did you mean 'unit_id'?"),
         ("name = ", "not a TOML file"),
+        (f'{ONE}format = "xls"', "'format' is 'xls'; it must be one of"),
+        (f'{ONE}format = "xlsx"', "'sheet' is missing"),
+        (f'{ONE}sheet = "S"', "only a workbook"),
+        (f'{ONE}format = "parquet"\ncompression = "gzip"', "compressed in themselves"),
+        (f'{ONE}encoding = "utf8"', "Did you mean 'utf-8'?"),
+        (f'{ONE}decimal = ","\nthousands = ","', "the same mark"),
+        (f'{ONE}time_zone = "Europe/Dubln"', "no IANA zone"),
+        (f'{ONE}time_formats = ["%d/%m/%Y"]', "no hour and minute"),
+        (f'{ONE}date_formats = ["%d/%m/%Y %H:%M"]', "a date has none"),
+        (f'{ONE}time_formats = ["%d/%q/%Y %H:%M"]', "%q"),
+        (f"{ONE}time_formats = []", "'time_formats' is empty"),
+        (f'{ONE}footers = ["("]', "no regular expression"),
+        (f'{ONE}footers = "x"', "list of texts"),
+        (f'{ONE}exported_at = "x"', "one pair of round brackets"),
+        (f'{ONE}replaces = "all"', "'replaces' is 'all'"),
+        (f'{ONE}[columns]\nunit_id = ["a", "b", "c"]', "[columns] 'unit_id' must be"),
+        (f'{ONE}[columns]\nunit_id = ["a", "b"]', "only an instant can stand in two columns"),
+        (f'{ONE}[columns]\nunit_id = "a"\n[constants]\nunit_id = "b"', "only one of them"),
+        (f'{ONE}[units]\nflow_l_min = "L/s"', "unknown column 'flow_l_min'"),
+        (f'{SESSIONS}[units]\nmean_flow_l_min = "degF"', "leads to columns in _c"),
+        (f'{SESSIONS}[units]\nmean_flow_l_min = "gal"', "must be converted from one of"),
+        (f'{SESSIONS}[durations]\nstarted_at = {{ column = "x", unit = "h" }}', "is not the end"),
+        (
+            f'{SESSIONS}[durations]\nended_at = {{ column = "x", unit = "week" }}',
+            "[durations] 'ended_at' must",
+        ),
+        (f'{SESSIONS}[references]\nunit_id = ["zeros"]', "must be a list of strip_zeros"),
+        (f'{CYCLES}[codes.outcome]\n"ok" = "pased"', "'pased', which is none of passed"),
+        (f'{CYCLES}[codes.status_tagged]\n"x" = "maybe"', "none of true, false"),
+        (f'{CYCLES}[wide]\nday = "started_at"\nvalue = "outcome"\nday_format = "%d"', "time of day"),
+        (f'{CYCLES}[wide]\nday = "outcome"\nvalue = "outcome"\nday_format = "%d"', "no date or instant"),
+        (f'{CYCLES}[wide]\nday = "started_at"\nmonth = "x"', "'value' is missing"),
+        (f'{CYCLES}[wide]\nday = "started_at"\nmonth = "x"', "go together"),
+        (f'{CYCLES}wide = "x"', "[wide] must be a table"),
+        ('name = "x"\nfiles = ["{table}.csv"]\n[constants]\nunit_id = "1"', "needs the one 'table'"),
     ],
 )
 def test_faults_are_named(tmp_path, text, words):
@@ -58,6 +98,26 @@ def test_all_faults_are_named_together(tmp_path):
     with pytest.raises(UsageError) as error:
         load_profile(path)
     assert len(str(error.value).splitlines()) == 3
+
+
+def test_a_folder_of_profiles_names_every_fault_of_every_one(tmp_path):
+    (tmp_path / "a.toml").write_text("files = 3")
+    (tmp_path / "b.toml").write_text(ONE + "delimter = ';'")
+    with pytest.raises(UsageError) as error:
+        load_profiles(tmp_path)
+    assert [word for word in ("a.toml", "b.toml", "delimiter") if word not in str(error.value)] == []
+
+
+def test_a_folder_without_profiles(tmp_path):
+    with pytest.raises(UsageError, match="holds no profile"):
+        load_profiles(tmp_path)
+
+
+def test_two_profiles_may_not_claim_one_file(tmp_path):
+    (tmp_path / "a.toml").write_text(ONE)
+    (tmp_path / "b.toml").write_text(ONE.replace('"x"', '"y"'))
+    with pytest.raises(UsageError, match=r"A\.csv: its name fits the profiles 'x' and 'y'"):
+        profile_for("A.csv", load_profiles(tmp_path))
 
 
 def test_a_profile_that_is_not_there(tmp_path):

@@ -1,0 +1,87 @@
+"""Where a sheet's cells lie, and which of them hold an error, read off its XML without parsing it.
+
+Runs in the limited process only.
+"""
+
+from __future__ import annotations
+
+import re
+
+from pipeline.ingest.archives import Refusal
+from pipeline.ingest.limits import CELLS
+
+_CELL = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,4})([0-9]{1,8})"[^>]*?(/?)>')
+_DIMENSION = re.compile(
+    rb'<(?:\w+:)?dimension\s[^>]*?\bref="([A-Z]{1,4})([0-9]{1,8}):([A-Z]{1,4})([0-9]{1,8})"'
+)
+_ERROR = re.compile(
+    rb'<(?:\w+:)?c\s(?=[^>]*\bt="e")[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*>'
+    rb"(?:(?!</(?:\w+:)?c>).)*?<(?:\w+:)?v>([^<]*)</",
+    re.DOTALL,
+)
+_UNCALCULATED = re.compile(
+    rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*>\s*'
+    rb"<(?:\w+:)?f(?:\s[^>]*)?(?:/>|>[^<]*</(?:\w+:)?f>)\s*"
+    rb"(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
+)
+#: Stands for a formula that was saved without its result.
+UNCALCULATED = "#NO VALUE!"
+
+
+class Extent:
+    """The corners of all cells seen so far, which a workbook need not state truly."""
+
+    def __init__(self) -> None:
+        self.first_row = self.first_column = self._last_row = self._last_column = 0
+        self._numbers: dict[bytes, int] = {}
+
+    def widen(self, text: bytes) -> None:
+        """Take in more cells; raise Refusal when the rectangle they span is too large to be held."""
+        for left, top, right, bottom in _DIMENSION.findall(text):
+            _require_few(int(top), self._number(left), int(bottom), self._number(right))
+        cells = [(int(row), self._number(letters), not empty) for letters, row, empty in _CELL.findall(text)]
+        if not cells:
+            return
+        # Only cells that hold something count for where a table begins: others are left out when it is read.
+        filled = [(row, column) for row, column, is_filled in cells if is_filled]
+        if filled:
+            self.first_row = min(self.first_row or filled[0][0], *(row for row, _ in filled))
+            self.first_column = min(self.first_column or filled[0][1], *(column for _, column in filled))
+        self._last_row = max(self._last_row, *(row for row, _, _ in cells))
+        self._last_column = max(self._last_column, *(column for _, column, _ in cells))
+        _require_few(self.first_row or 1, self.first_column or 1, self._last_row, self._last_column)
+
+    def _number(self, letters: bytes) -> int:
+        if letters not in self._numbers:
+            self._numbers[letters] = column_number(letters.decode())
+        return self._numbers[letters]
+
+
+def column_number(letters: str) -> int:
+    """Return a column's number, from 1.
+
+    >>> column_number("A"), column_number("AB")
+    (1, 28)
+    """
+    number = 0
+    for letter in letters:
+        number = number * 26 + ord(letter) - 64
+    return number
+
+
+def errors_in(text: bytes) -> list[tuple[int, int, str]]:
+    """Return the cells (row, column, text) that show an error, or hold a formula without its result."""
+    found = []
+    for letters, row, said in _ERROR.findall(text) if b't="e"' in text else []:
+        found.append((int(row), column_number(letters.decode()), said.decode("utf-8", "replace")))
+    for letters, row in _UNCALCULATED.findall(text) if b"<f" in text or b":f" in text else []:
+        found.append((int(row), column_number(letters.decode()), UNCALCULATED))
+    return found
+
+
+def _require_few(top: int, left: int, bottom: int, right: int) -> None:
+    if (bottom - top + 1) * (right - left + 1) > CELLS:
+        raise Refusal(
+            f"a sheet reaches to row {bottom} and column {right}, more than {CELLS:,} cells; "
+            "delete the rows and columns beyond the table"
+        )
