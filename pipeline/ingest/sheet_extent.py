@@ -10,18 +10,22 @@ import re
 from pipeline.ingest.archives import Refusal
 from pipeline.ingest.limits import CELLS
 
-_CELL = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,4})([0-9]{1,8})"[^>]*?(/?)>')
+_TAG = rb"<(?:\w+:)?"
+_REFERENCE = rb"""\br\s*=\s*["']([A-Z]{1,4})([0-9]{1,8})["']"""
+_CELL = re.compile(_TAG + rb"c\s[^>]*?" + _REFERENCE + rb"[^>]*?(/?)>")
+_ROW = re.compile(_TAG + rb"""row\s[^>]*?\br\s*=\s*["']([0-9]{1,8})["']""")
 _DIMENSION = re.compile(
-    rb'<(?:\w+:)?dimension\s[^>]*?\bref="([A-Z]{1,4})([0-9]{1,8}):([A-Z]{1,4})([0-9]{1,8})"'
+    _TAG + rb"""dimension\s[^>]*?\bref\s*=\s*["']([A-Z]{1,4})([0-9]{1,8}):([A-Z]{1,4})([0-9]{1,8})["']"""
 )
 _ERROR = re.compile(
-    rb'<(?:\w+:)?c\s(?=[^>]*\bt="e")[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*>'
-    rb"(?:(?!</(?:\w+:)?c>).)*?<(?:\w+:)?v>([^<]*)</",
+    _TAG
+    + rb"""c\s(?=[^>]*\bt\s*=\s*["']e["'])[^>]*?"""
+    + _REFERENCE
+    + rb"[^>]*>(?:(?!</(?:\w+:)?c>).)*?<(?:\w+:)?v>([^<]*)</",
     re.DOTALL,
 )
 _UNCALCULATED = re.compile(
-    rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*>\s*'
-    rb"<(?:\w+:)?f(?:\s[^>]*)?(?:/>|>[^<]*</(?:\w+:)?f>)\s*"
+    _TAG + rb"c\s[^>]*?" + _REFERENCE + rb"[^>]*>\s*<(?:\w+:)?f(?:\s[^>]*)?(?:/>|>[^<]*</(?:\w+:)?f>)\s*"
     rb"(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
 )
 #: Stands for a formula that was saved without its result.
@@ -39,8 +43,10 @@ class Extent:
         """Take in more cells; raise Refusal when the rectangle they span is too large to be held."""
         for left, top, right, bottom in _DIMENSION.findall(text):
             _require_few(int(top), self._number(left), int(bottom), self._number(right))
+        self._last_row = max(self._last_row, *map(int, _ROW.findall(text)), 0)
         cells = [(int(row), self._number(letters), not empty) for letters, row, empty in _CELL.findall(text)]
         if not cells:
+            _require_few(self.first_row or 1, 1, self._last_row, max(self._last_column, 1))
             return
         # Only cells that hold something count for where a table begins: others are left out when it is read.
         filled = [(row, column) for row, column, is_filled in cells if is_filled]
@@ -72,7 +78,7 @@ def column_number(letters: str) -> int:
 def errors_in(text: bytes) -> list[tuple[int, int, str]]:
     """Return the cells (row, column, text) that show an error, or hold a formula without its result."""
     found = []
-    for letters, row, said in _ERROR.findall(text) if b't="e"' in text else []:
+    for letters, row, said in _ERROR.findall(text):
         found.append((int(row), column_number(letters.decode()), said.decode("utf-8", "replace")))
     for letters, row in _UNCALCULATED.findall(text) if b"<f" in text or b":f" in text else []:
         found.append((int(row), column_number(letters.decode()), UNCALCULATED))

@@ -17,6 +17,8 @@ from pipeline.ingest.sheet_extent import Extent, errors_in
 _OLD = b"\xd0\xcf\x11\xe0"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 _LIST_BYTES = 1 << 20
+#: More than the text of one cell can take; what is cut at this length holds no cell.
+_CELL_BYTES = 1 << 21
 _XML = (".xml", ".rels", ".vml")
 _UNWANTED = (
     (re.compile(r"vbaProject\.bin$", re.I), "it holds macros; save it as .xlsx without them"),
@@ -138,7 +140,8 @@ def _look_through(
             raise Refusal("it declares a document type or entities, which no table needs")
         if is_sheet:
             text = kept + piece
-            cut = max(text.rfind(b"<row"), text.rfind(b":row "), 0)
+            cut = max(text.rfind(b"<row"), text.rfind(b"<c "), text.rfind(b":c "), 0)
+            cut = cut if len(text) - cut < _CELL_BYTES else len(text)
             _note(text[:cut], extent, sheet)
             kept = text[cut:]
     if is_sheet:

@@ -1,0 +1,234 @@
+"""Files made to harm: each is refused with a reason, within 2 s of a processor and 150 MB, and nothing else happens."""
+
+import gzip
+import io
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import polars as pl
+import pyarrow as pa
+import pytest
+from workbooks import workbook
+
+from pipeline.errors import RefusedFile
+from pipeline.ingest import limits, untrusted
+
+ROOT = Path(__file__).resolve().parents[2]
+#: Seconds of a processor, and megabytes, of the process that reads it; a shared machine may let it wait longer.
+MOST_S, MOST_MB = 2, 150
+ROWS = [["unit_id", "ward"], ["1", "Alder"]]
+BOOK = workbook(("S", ROWS))
+ZEROS = b"0" * 1_000_000
+OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600
+
+
+def archive(*members, base=None, kind=zipfile.ZIP_DEFLATED):
+    """A zip of (name, content) members, over those of a base; a content may be a list of pieces."""
+    made = io.BytesIO()
+    named = [name for name, _ in members]
+    with zipfile.ZipFile(made, "w", kind) as written:
+        if base:
+            with zipfile.ZipFile(io.BytesIO(base)) as old:
+                for item in old.infolist():
+                    if item.filename not in named:
+                        written.writestr(item.filename, old.read(item))
+        for name, content in members:
+            with written.open(name, "w") as member:
+                for piece in content if isinstance(content, list) else [content]:
+                    member.write(piece.encode() if isinstance(piece, str) else piece)
+    return made.getvalue()
+
+
+def part(name, base=BOOK):
+    with zipfile.ZipFile(io.BytesIO(base)) as book:
+        return book.read(name).decode()
+
+
+SHEET = "xl/worksheets/sheet1.xml"
+STRINGS = "xl/sharedStrings.xml"
+
+
+def sheet(cells, dimension="A1"):
+    main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    body = (
+        f'<worksheet xmlns="{main}"><dimension ref="{dimension}"/><sheetData>{cells}</sheetData></worksheet>'
+    )
+    return archive((SHEET, body), base=BOOK)
+
+
+def with_doctype(name, doctype):
+    text = part(name)
+    head, _, rest = text.partition("?>")
+    return archive((name, f"{head}?>{doctype}{rest}"), base=BOOK)
+
+
+LAUGHS = '<!DOCTYPE sst [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]>'
+OUTSIDE = '<!DOCTYPE w [<!ENTITY x SYSTEM "file:///etc/passwd">]>'
+
+
+def zstd(pieces):
+    sink = pa.BufferOutputStream()
+    with pa.CompressedOutputStream(sink, "zstd") as stream:
+        for piece in pieces:
+            stream.write(piece)
+    return bytes(sink.getvalue())
+
+
+def parquet_of(rows):
+    made = io.BytesIO()
+    pl.DataFrame({"unit_id": pl.repeat("1", rows, dtype=pl.String, eager=True)}).write_parquet(made)
+    return made.getvalue()
+
+
+def slow_gzip():
+    """More than 200 MB at a ratio below 200: a block that deflate finds again each time."""
+    block = os.urandom(20_000)
+    return gzip.compress(block * 10_500, compresslevel=1)
+
+
+XLSX, GZIP, ZSTD, ZIP, PARQUET = "xlsx", "gzip", "zstd", "zip", "parquet"
+FAR = '<row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c {}><v>1</v></c></row>'
+
+HOSTILE = {
+    "gzip bomb": (GZIP, lambda: gzip.compress(ZEROS * 230), "unpacks to more than"),
+    "gzip bomb in members": (GZIP, lambda: gzip.compress(ZEROS * 3) * 90, "unpacks to more than"),
+    "gzip bomb of a low ratio": (GZIP, slow_gzip, "unpacks to more than 200 MB"),
+    "gzip in gzip": (GZIP, lambda: gzip.compress(gzip.compress(b"unit_id\n1\n")), "inside it is a gzip file"),
+    "gzip cut off": (GZIP, lambda: gzip.compress(b"unit_id\n" + os.urandom(999))[:-20], "cut off"),
+    "zstd bomb": (ZSTD, lambda: zstd([ZEROS] * 230), "unpacks to more than"),
+    "zstd that is none": (ZSTD, lambda: b"\x28\xb5\x2f\xfdrest", "damaged"),
+    "zip bomb": (ZIP, lambda: archive(("u.csv", [ZEROS] * 230)), "unpacks to more than"),
+    "zip of 201 files": (ZIP, lambda: archive(*((f"{n}.csv", "1") for n in range(201))), "201 files"),
+    "zip of two tables": (ZIP, lambda: archive(("a.csv", "1"), ("b.csv", "1")), "holds 2 files"),
+    "zip in zip": (ZIP, lambda: archive(("u.zip", archive(("u.csv", "1")))), "inside it is a zip"),
+    "name that climbs": (ZIP, lambda: archive(("../../u.csv", "1")), "leads out"),
+    "name from the root": (ZIP, lambda: archive(("/etc/u.csv", "1")), "leads out"),
+    "name of a drive": (ZIP, lambda: archive(("C:\\u.csv", "1")), "leads out"),
+    "workbook of spaces": (XLSX, lambda: archive((SHEET, [b" " * 1_000_000] * 230), base=BOOK), "unpacks to"),
+    "strings without end": (XLSX, lambda: archive((STRINGS, [ZEROS] * 230), base=BOOK), "unpacks to"),
+    "far cell": (XLSX, lambda: sheet(FAR.format('r="XFD1048576"')), "1048576"),
+    "far cell, other quotes": (XLSX, lambda: sheet(FAR.format("s='1' r = 'XFD1048576'")), "1048576"),
+    "cell of a wide sheet": (XLSX, lambda: sheet(FAR.format('r="Z900000"')), "more than 20,000,000 cells"),
+    "untrue dimension": (XLSX, lambda: sheet('<row r="1"/>', "A1:XFD1048576"), "more than 20,000,000 cells"),
+    "entities that multiply": (XLSX, lambda: with_doctype(STRINGS, LAUGHS), "document type"),
+    "entity from outside": (XLSX, lambda: with_doctype("xl/workbook.xml", OUTSIDE), "document type"),
+    "document type late in a part": (
+        XLSX,
+        lambda: archive((SHEET, [" " * 70_000, LAUGHS]), base=BOOK),
+        "document type",
+    ),
+    "part in UTF-16": (XLSX, lambda: archive((SHEET, part(SHEET).encode("utf-16")), base=BOOK), "UTF-8"),
+    "macros": (XLSX, lambda: archive(("xl/vbaProject.bin", "x"), base=BOOK), "macros"),
+    "binary workbook": (XLSX, lambda: archive(("xl/workbook.bin", "x")), ".xlsb"),
+    "other workbooks": (
+        XLSX,
+        lambda: archive(("xl/externalLinks/externalLink1.xml", "<x/>"), base=BOOK),
+        "other",
+    ),
+    "workbook that climbs": (XLSX, lambda: archive(("xl/../../x.xml", "<x/>"), base=BOOK), "leads out"),
+    "archive in a workbook": (XLSX, lambda: archive(("xl/media/x.zip", "x"), base=BOOK), "archive inside"),
+    "embedded file": (XLSX, lambda: archive(("xl/embeddings/x.bin", "x"), base=BOOK), "embedded"),
+    "workbook of 300 parts": (
+        XLSX,
+        lambda: archive(*((f"xl/x{n}.xml", "<x/>") for n in range(300)), base=BOOK),
+        "no more than 200",
+    ),
+    "old workbook": (XLSX, lambda: OLD, ".xls"),
+    "password": (XLSX, lambda: OLD + "EncryptedPackage".encode("utf-16-le"), "password"),
+    "web page": (XLSX, lambda: b"\r\n<html><table><tr><td>1</td></tr></table></html>", "web page"),
+    "OpenDocument": (XLSX, lambda: archive(("content.xml", "<x/>")), "OpenDocument"),
+    "cut off workbook": (XLSX, lambda: BOOK[: len(BOOK) // 2], "cut off"),
+    "no workbook": (XLSX, lambda: archive(("u.csv", "1")), "no workbook"),
+    "Parquet of 25 million rows": (PARQUET, lambda: parquet_of(25_000_000), "more than 20,000,000 values"),
+    "Parquet that is none": (PARQUET, lambda: b"PAR1 and no more PAR1", "no Parquet"),
+}
+
+
+#: The process as it is, which says at the end how much memory it had at most.
+MEASURED = """
+import sys, time
+from pathlib import Path
+from pipeline.ingest import limited_process
+limited_process.main(sys.argv[1:])
+peak = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
+print(peak.split()[1], time.process_time(), file=sys.stderr)
+"""
+
+
+def ask(kind, content):
+    """Ask the limited process; what it told, its seconds, and its megabytes."""
+    request = (kind, {}) if kind in (XLSX, PARQUET) else ("unpack", {"compression": kind})
+    settings = {"sheet": "S"} if kind == XLSX else request[1]
+    command = [sys.executable, "-c", MEASURED, request[0], json.dumps(settings)]
+    done = subprocess.run(command, input=content, capture_output=True, cwd=ROOT)
+    kilobytes, seconds = map(float, done.stderr.split())
+    return json.loads(done.stdout.partition(b"\n")[0]), seconds, kilobytes / 1024
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_file_is_refused_soon_and_cheaply(name):
+    kind, made, words = HOSTILE[name]
+    told, seconds, megabytes = ask(kind, made())
+    assert words in told["refused"]
+    assert seconds < MOST_S
+    assert megabytes < MOST_MB
+
+
+def test_there_are_enough_of_them():
+    assert len(HOSTILE) >= 25
+
+
+def test_a_process_that_dies_or_never_answers_refuses_the_file(monkeypatch):
+    monkeypatch.setattr(untrusted, "_MODULE", "tests.no_such_module")
+    with pytest.raises(RefusedFile, match="memory or time"):
+        untrusted.read_sheet(BOOK, "S")
+    monkeypatch.setattr(untrusted, "_MODULE", "timeit")
+    monkeypatch.setattr(untrusted, "WALL_S", 0.01)
+    with pytest.raises(RefusedFile, match="to read"):
+        untrusted.read_sheet(BOOK, "S")
+
+
+def test_a_file_too_large_to_hand_over_is_refused(monkeypatch):
+    monkeypatch.setattr(untrusted, "UNPACKED_BYTES", 10)
+    with pytest.raises(RefusedFile, match="larger than"):
+        untrusted.read_sheet(BOOK, "S")
+
+
+def test_the_process_is_told_no_secret(monkeypatch):
+    monkeypatch.setenv("DEWLEDGER_KEY", "ab" * 32)
+    assert "DEWLEDGER_KEY" not in untrusted._environment()
+
+
+def test_a_workbook_that_needs_more_memory_than_allowed_is_refused():
+    """The limit holds where the scan lets a workbook pass: 300 MB stand in for too much."""
+    program = (
+        "import sys; from pipeline.ingest import limited_process as process\n"
+        "process.MEMORY_BYTES = 300_000_000\n"
+        "process._KINDS['xlsx'] = lambda content, settings: ({'length': len(bytearray(10**9))}, b'')\n"
+        "process.main(['xlsx', '{\"sheet\": \"S\"}'])"
+    )
+    done = subprocess.run([sys.executable, "-c", program], input=BOOK, capture_output=True, cwd=ROOT)
+    assert "more memory" in json.loads(done.stdout)["refused"]
+    assert limits.MEMORY_BYTES == 1 << 30
+
+
+def test_a_name_of_a_sheet_may_hold_anything():
+    assert untrusted.sheet_names(workbook(("O'Hara & <x>", ROWS), ("2", ROWS))) == ["O'Hara & <x>", "2"]
+    assert untrusted.read_sheet(workbook(("O'Hara", ROWS)), "o'hara ").cells.height == 2
+    with pytest.raises(RefusedFile, match=r"no sheet 'T'; it has 'S'"):
+        untrusted.read_sheet(BOOK, "T")
+
+
+def test_rows_and_columns_keep_their_numbers_below_and_beside_nothing():
+    found = untrusted.read_sheet(
+        workbook(("S", [[], [], [None, None, "unit_id"], [], [None, None, "1"]])), "S"
+    )
+    assert (found.first_row, found.first_column, found.cells.rows()) == (
+        3,
+        3,
+        [("unit_id",), (None,), ("1",)],
+    )
