@@ -286,3 +286,16 @@ def test_one_part_carried_over_or_of_the_patients_own_is_enough_beside_a_later_o
         model=MODEL,
         expect="unit_id | verdict\n u1 | fresh\n u2 | same_patient",
     )
+
+
+def test_a_stay_still_going_on_has_its_fresh_part(spec):
+    spec(
+        given={
+            "episodes": episodes("p1 | u1 | Alder | 03-10 08:00 |"),
+            "part_changes": parts("u1 | | circuit | 03-10 08:00 |"),
+        },
+        rules=CIRCUITS,
+        as_of="03-20 08:00",
+        model=MODEL,
+        expect="verdict\n fresh",
+    )

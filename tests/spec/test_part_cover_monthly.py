@@ -264,3 +264,31 @@ def test_the_hours_of_the_wards_add_up_to_the_site(spec):
             Birch | 48        | 25         | 21           | 2
             *     | 96        | 49         | 44           | 3""",
     )
+
+
+def test_the_hours_over_the_limit_of_one_part_after_another_add_up(spec):
+    spec(
+        given={
+            "episodes": episodes("p1 | u1 | Alder | 03-10 08:00 | 03-15 08:00"),
+            "part_changes": parts("u1 | | circuit | 03-10 08:00 |", "u1 | | circuit | 03-12 08:00 |"),
+        },
+        rules="[parts.circuit]\nmax_days = 1\n" + MARCH,
+        model=MODEL,
+        expect=both_rows("48", "72", "0", "0", "0", "0.4"),
+    )
+
+
+def test_the_hours_carried_over_add_up_over_wards(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Cedar | 03-10 08:00 | 03-11 08:00",
+                "p2 | u1 | Alder | 03-11 08:00 | 03-12 08:00",
+                "p3 | u1 | Birch | 03-12 08:00 | 03-14 08:00",
+            ),
+            "part_changes": parts("u1 | | circuit | 03-10 08:00 |"),
+        },
+        rules=MARCH,
+        model=MODEL,
+        expect="ward | carried_over_h\n Alder | 24\n Birch | 48\n Cedar | 0\n * | 72",
+    )

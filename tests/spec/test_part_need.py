@@ -39,15 +39,16 @@ def test_a_stay_needs_one_part_and_one_more_for_each_limit_begun(spec, ended_at,
     )
 
 
-def test_only_the_hours_of_its_episodes_count_not_the_breaks(spec):
+@pytest.mark.parametrize(("ended_at", "needed"), [("03-09 08:00", 1), ("03-09 08:00:01", 2)])
+def test_the_hours_of_its_episodes_add_up_without_the_breaks(spec, ended_at, needed):
     spec(
         given={
             "episodes": episodes(
-                "p1 | u1 | Alder | 03-01 08:00 | 03-05 08:00", "p1 | u1 | Alder | 03-06 08:00 | 03-09 08:00"
+                "p1 | u1 | Alder | 03-01 08:00 | 03-05 08:00", f"p1 | u1 | Alder | 03-06 08:00 | {ended_at}"
             )
         },
         model=MODEL,
-        expect=each_part(1),
+        expect=each_part(needed),
     )
 
 
@@ -124,4 +125,16 @@ def test_the_water_of_another_stay_of_the_patient_is_not_this_ones(spec):
             2       | circuit   | 1
             2       | interface | 1
             2       | water_bag | 1""",
+    )
+
+
+def test_an_open_stay_has_used_what_was_in_place_up_to_as_of(spec):
+    spec(
+        given={
+            "episodes": episodes("p1 | u1 | Alder | 03-01 08:00 |"),
+            "part_changes": parts("u1 | | circuit | 03-01 08:00 |", "u1 | | circuit | 03-03 08:00 |"),
+        },
+        as_of="03-05 08:00",
+        model=MODEL,
+        expect="part | used\n circuit | 2\n interface | 0\n water_bag | 0",
     )

@@ -119,12 +119,12 @@ def test_wards_are_those_of_the_spans_and_months_the_sites(spec):
         as_of="04-02 00:00",
         model=MODEL,
         expect="""
-            ward  | month   | decided | part_days | overrun_days_per_100_part_days
-            Alder | 2026-03 | 1       | 1.625     | 0
-            Birch | 2026-03 | 0       | 1.625     | 0
-            *     | 2026-03 | 1       | 3.25      | 0
-            Birch | 2026-04 | 1       | 0         |
-            *     | 2026-04 | 1       | 0         |""",
+            ward  | month   | decided | due | overrun_of_due_rate | part_days | overrun_days_per_100_part_days
+            Alder | 2026-03 | 1       | 0   |                     | 1.625     | 0
+            Birch | 2026-03 | 0       | 0   |                     | 1.625     | 0
+            *     | 2026-03 | 1       | 0   |                     | 3.25      | 0
+            Birch | 2026-04 | 1       | 0   |                     | 0         |
+            *     | 2026-04 | 1       | 0   |                     | 0         |""",
     )
 
 

@@ -23,6 +23,7 @@ def test_warm_up_times_are_of_the_runs_that_reached_their_target(spec):
                 *warmup(
                     "u3",
                     "08:00",
+                    "08:01 | in_use | 30 | 25 |",
                     "08:02 | heating | 0 | 37 |",
                     "08:05 | in_use | 30 | 37 |",
                     "08:09 | off | 0 | |",
@@ -34,8 +35,8 @@ def test_warm_up_times_are_of_the_runs_that_reached_their_target(spec):
         expect="""
             ward  | month   | runs | reached | warmup_median_min | warmup_p90_min | in_use_before_target_min
             Alder | 2026-03 | 3    | 2       | 6.5               | 8.5            | 3
-            Birch | 2026-03 | 1    | 1       | 2                 | 2              | 0
-            *     | 2026-03 | 4    | 3       | 4                 | 8              | 3""",
+            Birch | 2026-03 | 1    | 1       | 2                 | 2              | 1
+            *     | 2026-03 | 4    | 3       | 4                 | 8              | 4""",
     )
 
 

@@ -364,8 +364,8 @@ def test_what_lies_past_midnight_adds_to_the_next_days_own(spec):
             ),
         },
         model=MODEL,
-        # The second day: 3 min at 30 L/min and 6 at 60 L/min at 31 °C, then 3 at 60 L/min at 37 °C: 79.527 mL an hour at 30 L/min
-        # and 37 °C, 58.049 at 31 °C.
+        # The second day: 3 min at 30 L/min and 6 at 60 L/min at 31 °C, then 3 at 60 L/min at 37 °C;
+        # an hour at 30 L/min takes up 79.527 mL at 37 °C and 58.049 at 31 °C.
         expect="""
             local_date | basis   | therapy_h | mean_flow_l_min | water_modelled_ml | low_humidity_h
             2026-03-01 | samples | 0.16667   | 30              | 11.823            | 0.066667

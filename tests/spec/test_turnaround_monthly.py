@@ -29,10 +29,10 @@ def test_the_median_is_the_least_time_at_which_half_are_reprocessed(spec):
         model=MODEL,
         # The waits are an hour shorter: 0, 1, 4, 7 and 8.
         expect="""
-            ward  | month   | ended | reprocessed | median_h | p90_h | within_target | wait_median_h
-            Alder | 2026-03 | 4     | 4           | 2        | 8     | 1             | 2.5
-            Birch | 2026-03 | 1     | 1           | 9        | 9     | 1             | 8
-            *     | 2026-03 | 5     | 5           | 5        | 9     | 1             | 4""",
+            ward  | month   | ended | reprocessed | waiting | not_assessable | median_h | p90_h | wait_median_h
+            Alder | 2026-03 | 4     | 4           | 0       | 0              | 2        | 8     | 2.5
+            Birch | 2026-03 | 1     | 1           | 0       | 0              | 9        | 9     | 8
+            *     | 2026-03 | 5     | 5           | 0       | 0              | 5        | 9     | 4""",
     )
 
 
