@@ -35,7 +35,7 @@ from pipeline.store import audit, keys
 from pipeline.store.columns import QUARANTINE, good_schema
 from pipeline.store.contested import stored_file
 from pipeline.store.layout import Store
-from pipeline.store.ledger import LedgerEntry, commit, entries
+from pipeline.store.ledger import LedgerEntry, commit, entries, quarantine_path, remove_unnamed
 from pipeline.store.parquet import remove_stray_temporaries, write_bytes
 
 _UNKNOWN_UNIT = "unknown_unit"
@@ -106,7 +106,7 @@ def _remove(store: Store, key: bytes, site_id: str, patients: set[str], reason: 
     _withdraw_results(store)
     for rest in rests:
         commit(store, rest.entry, rest.good, rest.quarantined)
-    _remove_unnamed(store)
+    remove_unnamed(store, entries(store))
     strike_out(store, patients)
     keys.forget(store, key, {(site_id, patient) for patient in patients})
     audit.record(store, "forget", reason=reason, **asdict(told))
@@ -231,14 +231,14 @@ def _counts(joined: pl.Series) -> dict[str, int]:
 
 def _stored(store: Store, entry: LedgerEntry) -> pl.DataFrame:
     schema = good_schema(TABLES[entry.table])
-    files = [stored_file(store, entry, part) for part in entry.parts]
+    files = [stored_file(store, part) for part in entry.parts]
     found = [pl.read_parquet(path, hive_partitioning=False).select(schema.names()) for path in files]
     return pl.concat([pl.DataFrame(schema=schema), *found])
 
 
 def _quarantined(store: Store, entry: LedgerEntry) -> pl.DataFrame:
-    path = store.quarantine_file(entry.sha256)
-    if not entry.quarantined or not path.exists():
+    path = quarantine_path(store, entry)
+    if path is None:
         return pl.DataFrame(schema=QUARANTINE)
     return pl.read_parquet(path, hive_partitioning=False)
 
@@ -249,11 +249,3 @@ def _withdraw_results(store: Store) -> None:
     shutil.rmtree(store.measures, ignore_errors=True)
     for scratch in store.root.glob("scratch*"):
         shutil.rmtree(scratch, ignore_errors=True)
-
-
-def _remove_unnamed(store: Store) -> None:
-    """Remove the files of rows that the ledger does not name: emptied ones, and those that killed runs left."""
-    named = {name for entry in entries(store) for name in entry.files}
-    for path in (*store.tables.rglob("*.parquet"), *store.quarantine.glob("*.parquet")):
-        if str(path.relative_to(store.root)) not in named:
-            path.unlink()

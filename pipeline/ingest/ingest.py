@@ -15,7 +15,7 @@ from pipeline.ingest.profiles import load_profiles
 from pipeline.ingest.sites import settle_sites
 from pipeline.store.keys import load_key
 from pipeline.store.layout import Store
-from pipeline.store.ledger import entries
+from pipeline.store.ledger import entries, remove_unnamed
 
 #: Called with a file's name, its rows, and the bytes done of all.
 Progress = Callable[[str, int, int, int], None]
@@ -58,6 +58,7 @@ def ingest(
     """
     found = find_exports(paths, load_profiles(profile_path), store.root)
     known = entries(store)
+    remove_unnamed(store, known)
     sites = settle_sites(store, site, rules_path, known)
     now = now.astimezone(datetime.UTC).replace(tzinfo=None) if now.tzinfo else now
     run = Run(store, load_key(store, create=True), sites, now, known, [])

@@ -165,7 +165,7 @@ def _held_against_store(run: Run, table: Table, site_id: str, kept: Distinct) ->
 def _unknown_units(run: Run, table: Table, site_id: str, rows: pl.DataFrame) -> int:
     """Count the rows of units that the site's own list does not have; without a list nothing is unknown."""
     lists = [
-        stored_part(run.store, entry, part)["unit_id"]
+        stored_part(run.store, part)["unit_id"]
         for entry in run.known
         if entry.table == "units"
         for part in entry.parts

@@ -14,7 +14,7 @@ from pipeline.records import Table
 from pipeline.store.columns import QUARANTINE
 from pipeline.store.keys import patient_keys, seal
 from pipeline.store.layout import Store
-from pipeline.store.ledger import entries
+from pipeline.store.ledger import entries, quarantine_path
 
 #: The one reason beyond those of a row's values: its fields cannot be told apart.
 WRONG_FIELD_COUNT = "wrong_field_count"
@@ -73,7 +73,7 @@ def _required_places(export: Export, table: Table) -> list[int]:
 
 def listing(store: Store) -> pl.DataFrame:
     """Return every quarantined row that the ledger names, in order of table, file name, hash and row."""
-    files = [store.quarantine_file(entry.sha256) for entry in entries(store) if entry.quarantined]
+    files = [path for entry in entries(store) if (path := quarantine_path(store, entry))]
     schema = {name: QUARANTINE[name] for name in _LISTED}
     found = [pl.read_parquet(path, columns=_LISTED, hive_partitioning=False) for path in files]
     return pl.concat([pl.DataFrame(schema=schema), *found]).sort(_LISTED[:4])

@@ -94,7 +94,7 @@ def earlier_rows(store: Store, known: list[LedgerEntry], table: Table, rows: pl.
     months = set(rows.select(_months(table)).to_series())
     spans = _spans(rows, table) if table.name in LOGS else {}
     frames = [
-        stored_part(store, entry, part).with_columns(pl.lit(entry.sha256).alias(_FILE))
+        stored_part(store, part).with_columns(pl.lit(entry.sha256).alias(_FILE))
         for entry, part in near
         if entry.has_source_ref
         or (part.month in months and (table.name not in LOGS or _overlaps(part, spans)))
@@ -102,10 +102,9 @@ def earlier_rows(store: Store, known: list[LedgerEntry], table: Table, rows: pl.
     return pl.concat(frames, how="diagonal") if frames else rows.clear()
 
 
-def stored_part(store: Store, entry: LedgerEntry, part: StoredPart) -> pl.DataFrame:
+def stored_part(store: Store, part: StoredPart) -> pl.DataFrame:
     """Return the good rows of one part of a file, as they are stored."""
-    path = store.table_file(entry.table, part.site_id, part.month, entry.sha256)
-    return pl.read_parquet(path, hive_partitioning=False)
+    return pl.read_parquet(store.root / part.file, hive_partitioning=False)
 
 
 def _key(rows: pl.DataFrame, table: Table) -> list[pl.Expr]:

@@ -14,10 +14,11 @@ from pipeline.errors import RefusedFile, UsageError
 from pipeline.ingest.profiles import Profile
 from pipeline.site_rules import SiteRules, load_site_rules
 from pipeline.store.kept_rules import keep
-from pipeline.store.layout import Store
+from pipeline.store.layout import ALL_SITES, Store
 from pipeline.store.ledger import LedgerEntry
 
-_DEFAULT = "default"
+#: The key of rules for all sites; no site has an empty name.
+_ALL = ""
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,7 @@ def settle_sites(store: Store, site: str | None, rules_path: Path | None, known:
     kept = _kept(store)
     named = site or (given.site_id if given else "") or None
     if given and rules_path:
-        kept = {**kept, (named or _DEFAULT).lower(): (named or _DEFAULT, given)}
+        kept = {**kept, (named or _ALL).lower(): (named or _ALL, given)}
     if not kept:
         raise UsageError(
             "The store has no rules yet; name the site's rules file once with --rules site.toml."
@@ -69,8 +70,8 @@ def settle_sites(store: Store, site: str | None, rules_path: Path | None, known:
     own = spellings[named.lower()] if named else _only_site(kept)
     if rules_path:
         keep(store, own if named else None, rules_path.read_text("utf-8"))
-    rules = {key: rules for key, (_, rules) in kept.items() if key != _DEFAULT}
-    return Sites(own, rules, kept[_DEFAULT][1] if _DEFAULT in kept else None, spellings)
+    rules = {key: rules for key, (_, rules) in kept.items() if key != _ALL}
+    return Sites(own, rules, kept[_ALL][1] if _ALL in kept else None, spellings)
 
 
 def by_site(rows: pl.DataFrame, sites: Sites) -> list[tuple[str, pl.DataFrame]]:
@@ -95,7 +96,8 @@ def _own(sites: Sites) -> str:
 def _kept(store: Store) -> dict[str, tuple[str, SiteRules]]:
     """Return the rules kept in the store by lower-case site, each with the site's name."""
     files = sorted(store.rules.glob("*.toml")) if store.rules.exists() else []
-    return {unquote(path.stem).lower(): (unquote(path.stem), load_site_rules(path)) for path in files}
+    names = [_ALL if path.stem == ALL_SITES else unquote(path.stem) for path in files]
+    return {name.lower(): (name, load_site_rules(path)) for name, path in zip(names, files, strict=True)}
 
 
 def _spellings(
@@ -104,8 +106,8 @@ def _spellings(
     """Return one spelling per site: that of rows already stored, else of the rules, else as named now."""
     spellings: dict[str, str] = {named.lower(): named} if named else {}
     for name, rules in kept.values():
-        spelling = rules.site_id or name
-        spellings[spelling.lower()] = spelling
+        if spelling := rules.site_id or name:
+            spellings[spelling.lower()] = spelling
     for entry in known:
         for part in entry.parts:
             spellings[part.site_id.lower()] = part.site_id
@@ -114,5 +116,5 @@ def _spellings(
 
 def _only_site(kept: dict[str, tuple[str, SiteRules]]) -> str | None:
     """Return the site that the store's rules are for, when they are for one."""
-    names = {rules.site_id or (name if key != _DEFAULT else "") for key, (name, rules) in kept.items()} - {""}
+    names = {rules.site_id or name for name, rules in kept.values()} - {""}
     return names.pop() if len(names) == 1 else None

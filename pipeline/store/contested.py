@@ -68,9 +68,9 @@ def contested(store: Store, entries: list[LedgerEntry]) -> dict[Path, list[Stret
     return {path: _merged(stretches) for path, stretches in sorted(found.items())}
 
 
-def stored_file(store: Store, entry: LedgerEntry, part: StoredPart) -> Path:
+def stored_file(store: Store, part: StoredPart) -> Path:
     """Return the file that holds one part of an entry."""
-    return store.table_file(entry.table, part.site_id, part.month, entry.sha256)
+    return store.root / part.file
 
 
 def _by_itself(store: Store, entries: list[LedgerEntry]) -> Iterator[tuple[Path, Stretch]]:
@@ -78,7 +78,7 @@ def _by_itself(store: Store, entries: list[LedgerEntry]) -> Iterator[tuple[Path,
     for entry in entries:
         for part in entry.parts:
             if entry.has_source_ref or part.repeats:
-                yield stored_file(store, entry, part), _whole(part)
+                yield stored_file(store, part), _whole(part)
 
 
 def _between_files(store: Store, entries: list[LedgerEntry]) -> Iterator[tuple[Path, Stretch]]:
@@ -87,9 +87,7 @@ def _between_files(store: Store, entries: list[LedgerEntry]) -> Iterator[tuple[P
     for entry in entries:
         for part in entry.parts:
             for unit, (first, last) in part.units.items():
-                spans[part.site_id, unit.strip().lower()].append(
-                    (first, last, stored_file(store, entry, part))
-                )
+                spans[part.site_id, unit.strip().lower()].append((first, last, stored_file(store, part)))
     for of_unit in spans.values():
         running: list[tuple[str, str, Path]] = []
         for first, last, path in sorted(of_unit):
@@ -107,7 +105,7 @@ def _by_windows(store: Store, entries: list[LedgerEntry]) -> Iterator[tuple[Path
                 first, last = _whole(part)
                 stretch = (max(first, window.first_at or first), min(last, window.last_at or last))
                 if stretch[0] <= stretch[1]:
-                    yield stored_file(store, entry, part), stretch
+                    yield stored_file(store, part), stretch
 
 
 def _whole(part: StoredPart) -> Stretch:

@@ -35,7 +35,7 @@ def gather(connection: duckdb.DuckDBPyConnection, store: Store, known: list[Ledg
 
 def stored_files(store: Store, entries: list[LedgerEntry]) -> list[Path]:
     """Return the files of good rows that the entries name."""
-    return [stored_file(store, entry, part) for entry in entries for part in entry.parts]
+    return [stored_file(store, part) for entry in entries for part in entry.parts]
 
 
 def files_to_join(
@@ -52,7 +52,7 @@ def files_to_join(
     mixed: list[Path] = []
     for entry in entries:
         for part in entry.parts:
-            path = stored_file(store, entry, part)
+            path = stored_file(store, part)
             touched = path in disputed or any((part.site_id, unit) in misspelled for unit in part.units)
             (mixed if touched else plain).append(path)
     return plain, mixed

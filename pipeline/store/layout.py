@@ -11,6 +11,9 @@ from urllib.parse import quote
 from pipeline.errors import NothingToDo, StorageTrouble, UsageError
 from pipeline.store.parquet import TEMPORARY, write_bytes
 
+#: Names the rules of all sites: as part of a path no site's own name comes out like this.
+ALL_SITES = "@all"
+
 #: Version of the layout; a program reads its own and all earlier ones.
 FORMAT = 1
 
@@ -90,18 +93,22 @@ class Store:
         """The ledger's entry of the file with that hash."""
         return self.ledger / f"{sha256}.json"
 
-    def table_file(self, table: str, site_id: str, month: str, sha256: str) -> Path:
-        """The good rows of one file in one month (``2026-10``, or ``always``) of one site."""
-        return self.tables / table / f"site_id={quoted(site_id)}" / f"month={month}" / f"{sha256}.parquet"
+    def table_file(self, table: str, site_id: str, month: str, sha256: str, digest: str) -> Path:
+        """The good rows of one file in one month (``2026-10``, or ``always``) of one site.
+
+        Named by the file's hash and its own ``digest``: what is read anew never takes the place of what stands.
+        """
+        folder = self.tables / table / f"site_id={quoted(site_id)}" / f"month={month}"
+        return folder / f"{sha256}-{digest[:16]}.parquet"
 
     @property
     def quarantine(self) -> Path:
         """The rows that were not accepted."""
         return self.root / "quarantine"
 
-    def quarantine_file(self, sha256: str) -> Path:
-        """The rows of one file that were not accepted."""
-        return self.quarantine / f"{sha256}.parquet"
+    def quarantine_file(self, sha256: str, digest: str) -> Path:
+        """The rows of one file that were not accepted, named as those that were."""
+        return self.quarantine / f"{sha256}-{digest[:16]}.parquet"
 
     def validation_file(self, sha256: str) -> Path:
         """What validation found in one file."""
@@ -109,7 +116,7 @@ class Store:
 
     def rules_file(self, site_id: str | None) -> Path:
         """The rules kept for one site; of no site, those for the sites that have none of their own."""
-        return self.rules / (f"{quoted(site_id)}.toml" if site_id else "default.toml")
+        return self.rules / f"{quoted(site_id) if site_id else ALL_SITES}.toml"
 
 
 def quoted(name: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ from pipeline.errors import DewledgerError, StorageTrouble
 from pipeline.records import TABLES, Table
 from pipeline.store.columns import QUARANTINE, good_schema, stored_key
 from pipeline.store.layout import Store
-from pipeline.store.parquet import write_bytes, write_frame
+from pipeline.store.parquet import parquet_bytes, sha256_of, write_bytes
 
 #: The month of rows whose table has no time.
 ALWAYS = "always"
@@ -28,6 +28,8 @@ LOGS = ("usage_samples", "cycle_temperatures")
 class StoredPart:
     """The rows of one file in one site and UTC month; instants as ISO 8601 text, empty without a time.
 
+    ``file`` is their path in the store.
+
     For the tables in `LOGS`: ``units`` gives each unit's first and last instant, and ``repeats`` says whether
     some key stands there more than once.
     """
@@ -35,6 +37,7 @@ class StoredPart:
     site_id: str
     month: str
     rows: int
+    file: str
     first_at: str | None = None
     last_at: str | None = None
     units: dict[str, tuple[str, str]] = field(default_factory=dict)
@@ -97,6 +100,8 @@ def is_known(store: Store, sha256: str) -> bool:
 def commit(store: Store, entry: LedgerEntry, good: pl.DataFrame, quarantined: pl.DataFrame) -> LedgerEntry:
     """Write a file's rows, then its ledger entry, which makes them count; return the entry as written.
 
+    What an earlier entry of the same file named is removed last: until then it stands, and after that the new.
+
     ``good`` has the columns of `columns.good_schema`, ``quarantined`` those of `columns.QUARANTINE`.
     """
     files: dict[str, str] = {}
@@ -104,17 +109,44 @@ def commit(store: Store, entry: LedgerEntry, good: pl.DataFrame, quarantined: pl
     if good.height:
         table = TABLES[entry.table]
         for site_id, month, rows in _by_month(table, good):
-            path = store.table_file(table.name, site_id, month, entry.sha256)
-            files[str(path.relative_to(store.root))] = write_frame(path, rows)
-            parts.append(_part(table, site_id, month, rows))
+            payload = parquet_bytes(rows)
+            digest = sha256_of(payload)
+            path = store.table_file(table.name, site_id, month, entry.sha256, digest)
+            write_bytes(path, payload)
+            files[_name(store, path)] = digest
+            parts.append(_part(table, site_id, month, rows, _name(store, path)))
     if quarantined.height:
-        path = store.quarantine_file(entry.sha256)
         rows = quarantined.select(QUARANTINE.names()).cast(QUARANTINE).sort("source_row")
-        files[str(path.relative_to(store.root))] = write_frame(path, rows)
+        payload = parquet_bytes(rows)
+        path = store.quarantine_file(entry.sha256, sha256_of(payload))
+        write_bytes(path, payload)
+        files[_name(store, path)] = sha256_of(payload)
     with_source_ref = "source_ref" in good.columns and good["source_ref"].null_count() < good.height
     written = replace(entry, parts=tuple(parts), files=files, has_source_ref=with_source_ref)
-    write_bytes(store.ledger_file(entry.sha256), _written(written))
+    path = store.ledger_file(entry.sha256)
+    before = read_entry(path).files if path.exists() else {}
+    write_bytes(path, _written(written))
+    for name in before.keys() - files.keys():
+        (store.root / name).unlink(missing_ok=True)
     return written
+
+
+def quarantine_path(store: Store, entry: LedgerEntry) -> Path | None:
+    """Return the file of an entry's quarantined rows, None where it has none."""
+    folder = f"{store.quarantine.name}/"
+    return next((store.root / name for name in entry.files if name.startswith(folder)), None)
+
+
+def remove_unnamed(store: Store, known: Collection[LedgerEntry]) -> None:
+    """Remove the files of rows that no entry names: what killed runs left. Only the lock's holder may call it."""
+    named = {name for entry in known for name in entry.files}
+    for path in (*store.tables.rglob("*.parquet"), *store.quarantine.glob("*.parquet")):
+        if _name(store, path) not in named:
+            path.unlink()
+
+
+def _name(store: Store, path: Path) -> str:
+    return path.relative_to(store.root).as_posix()
 
 
 def read_entry(path: Path) -> LedgerEntry:
@@ -162,20 +194,20 @@ def _key_order(table: Table, rows: pl.DataFrame) -> list[pl.Expr]:
     return order
 
 
-def _part(table: Table, site_id: str, month: str, rows: pl.DataFrame) -> StoredPart:
+def _part(table: Table, site_id: str, month: str, rows: pl.DataFrame, file: str) -> StoredPart:
     if table.time is None:
-        return StoredPart(site_id, month, rows.height)
+        return StoredPart(site_id, month, rows.height, file)
     time = pl.col(table.time)
     first, last = rows.select(_text(time.min()).alias("first"), _text(time.max()).alias("last")).row(0)
     if table.name not in LOGS:
-        return StoredPart(site_id, month, rows.height, first, last)
+        return StoredPart(site_id, month, rows.height, file, first, last)
     spans = rows.group_by("unit_id").agg(
         _text(time.min()).alias("first"),
         _text(time.max()).alias("last"),
         (time.n_unique() < pl.len()).alias("repeats"),
     )
     units = {unit: (first, last) for unit, first, last, _ in sorted(spans.iter_rows())}
-    return StoredPart(site_id, month, rows.height, first, last, units, bool(spans["repeats"].any()))
+    return StoredPart(site_id, month, rows.height, file, first, last, units, bool(spans["repeats"].any()))
 
 
 def _text(instant: pl.Expr) -> pl.Expr:

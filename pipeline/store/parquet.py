@@ -49,11 +49,16 @@ def write_bytes(path: Path, payload: bytes) -> None:
         _flush_folder(path.parent)
 
 
+def sha256_of(payload: bytes) -> str:
+    """Return the SHA-256 of a file's bytes, in hexadecimal."""
+    return hashlib.sha256(payload).hexdigest()
+
+
 def write_frame(path: Path, frame: pl.DataFrame) -> str:
     """Write a frame as zstd Parquet, the same bytes for the same rows; return the SHA-256 of the file."""
     payload = parquet_bytes(frame)
     write_bytes(path, payload)
-    return hashlib.sha256(payload).hexdigest()
+    return sha256_of(payload)
 
 
 def parquet_bytes(frame: pl.DataFrame) -> bytes:

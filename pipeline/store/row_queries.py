@@ -32,7 +32,9 @@ def stored_rows(table: Table, files: list[Path]) -> str:
         nothing = ", ".join(f"cast(null as {kind}) as {name}" for name, kind in types.items())
         return f"select {nothing} where false"
     paths = ", ".join(literal(str(path)) for path in files)
-    columns = settled_columns(table).replace("file_sha256", "parse_filename(filename, true) as file_sha256")
+    columns = settled_columns(table).replace(
+        "file_sha256", "left(parse_filename(filename), 64) as file_sha256"
+    )
     return (
         f"select {columns}, exported_at, filename as path "
         f"from read_parquet([{paths}], hive_partitioning = false, filename = true)"

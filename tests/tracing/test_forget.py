@@ -200,7 +200,7 @@ def test_a_run_killed_anywhere_is_completed_by_the_next(
         return step
 
     with monkeypatch.context() as patched:
-        for name in ("_withdraw_results", "commit", "_remove_unnamed", "strike_out"):
+        for name in ("_withdraw_results", "commit", "remove_unnamed", "strike_out"):
             patched.setattr(forget, name, dying(getattr(forget, name)))
         patched.setattr(forget.keys, "forget", dying(forget.keys.forget))
         with pytest.raises(_Killed):

@@ -11,7 +11,7 @@ from pipeline.ingest.quarantine import listing
 from pipeline.records import TABLES
 from pipeline.store.columns import good_schema
 from pipeline.store.keys import load_key, patient_key, recall, unseal
-from pipeline.store.ledger import entries
+from pipeline.store.ledger import entries, quarantine_path
 
 SAMPLES = "unit_id,sampled_at,flow_l_min,phase\n"
 EPISODES = "patient_ref,unit_id,ward,started_at,ended_at\n"
@@ -200,7 +200,7 @@ def test_patient_references_stand_as_keys_and_sealed_in_the_quarantine(folder):
     assert raw_of(folder) == [
         {"patient_ref": hidden, "unit_id": "001", "ward": "Alder", "started_at": "bad", "ended_at": None}
     ]
-    sealed = pl.read_parquet(store.quarantine_file(entries(store)[0].sha256))["sealed"].item()
+    sealed = pl.read_parquet(quarantine_path(store, entries(store)[0]))["sealed"].item()
     assert unseal(key, sealed) == b'{"patient_ref": "m-701"}'
     shown = patient_key(key, "TARN", "M-702")
     assert stored(folder, "episodes")["patient_key"].to_list() == [shown]

@@ -34,6 +34,17 @@ def test_the_command_names_the_site_where_the_rules_do_not(folder):
     assert kept_text(store_of(folder), "FELL") == 'time_zone = "UTC"\n'
 
 
+@pytest.mark.parametrize("site", ["default", "@all"])
+def test_a_site_may_have_any_name(folder, site):
+    (folder.parent / "site.toml").write_text('time_zone = "UTC"\n')
+    (folder.parent / "own.toml").write_text('time_zone = "Asia/Tokyo"\n')
+    read_text(folder, "units.csv", UNITS, site=site, rules_path=folder.parent / "own.toml")
+    (folder / "units_2.csv").write_text(WITH_SITE.format("FELL"))
+    result = read(folder, folder / "units_2.csv", rules_path=None).files[0]
+    assert "'FELL', which has no rules" in result.refused
+    assert "Tokyo" in kept_text(store_of(folder), site)
+
+
 def test_a_files_own_column_comes_first(folder):
     (folder.parent / "site.toml").write_text('time_zone = "UTC"\n')
     read_text(folder, "units.csv", WITH_SITE.format("FELL"))

@@ -69,6 +69,6 @@ def test_a_read_only_store_is_refused_for_writing_only(tmp_path, monkeypatch):
 @pytest.mark.parametrize("site_id", ["../../x", "/etc", "..", "a\nb", "C:\\x", "a\0b"])
 def test_no_sites_name_leaves_its_folder(tmp_path, site_id):
     store = new_store(tmp_path)
-    path = store.table_file("units", site_id, "always", "a" * 64)
+    path = store.table_file("units", site_id, "always", "a" * 64, "b" * 64)
     assert path.parent.parent.parent == store.tables / "units"
     assert store.rules_file(site_id).parent == store.rules

@@ -6,9 +6,10 @@ import pytest
 from store_rows import NOTHING_QUARANTINED, at, contents, entry, frame, new_store, put, settled
 
 from pipeline.errors import DewledgerError, StorageTrouble
-from pipeline.store import ledger, parquet
+from pipeline.store import ledger
 from pipeline.store.columns import QUARANTINE
-from pipeline.store.ledger import commit, entries, is_known
+from pipeline.store.ledger import commit, entries, is_known, remove_unnamed
+from pipeline.store.verify import verify
 
 SAMPLES = [
     {"unit_id": "007", "sampled_at": at("2026-01-31 23:59:59"), "flow_l_min": 30.0, "phase": "in_use"},
@@ -29,7 +30,10 @@ def test_rows_are_stored_by_site_and_utc_month(tmp_path):
         ("TARN", "2026-02", 1),
         ("West/Wing", "2026-02", 1),
     ]
-    assert (store.tables / "usage_samples/site_id=West%2FWing/month=2026-02" / f"{'a' * 64}.parquet").exists()
+    assert stored.parts[2].file.startswith(
+        f"tables/usage_samples/site_id=West%2FWing/month=2026-02/{'a' * 64}-"
+    )
+    assert all((store.root / part.file).exists() for part in stored.parts)
     assert stored.parts[0].last_at == "2026-01-31T23:59:59Z"
     assert stored.parts[1].units == {"007": ("2026-02-01T00:00:00Z", "2026-02-01T00:00:00Z")}
 
@@ -37,9 +41,8 @@ def test_rows_are_stored_by_site_and_utc_month(tmp_path):
 def test_rows_are_stored_in_order_of_their_key(tmp_path):
     store = new_store(tmp_path)
     rows = [{**SAMPLES[1], "unit_id": "2"}, {**SAMPLES[1], "unit_id": "1"}, {**SAMPLES[1], "unit_id": "1"}]
-    put(store, "a", "usage_samples", rows)
-    path = store.table_file("usage_samples", "TARN", "2026-02", "a" * 64)
-    stored = pl.read_parquet(path, hive_partitioning=False)
+    entered = put(store, "a", "usage_samples", rows)
+    stored = pl.read_parquet(store.root / entered.parts[0].file, hive_partitioning=False)
     assert stored.select("unit_id", "source_row").rows() == [("1", 3), ("1", 4), ("2", 2)]
 
 
@@ -112,6 +115,25 @@ def test_the_run_after_a_failed_one_gives_the_same_store_as_an_undisturbed_one(t
     assert contents(torn.root) == contents(whole.root)
 
 
+@pytest.mark.parametrize("failing_write", [1, 2, 3])
+def test_a_file_read_anew_stands_as_it_was_until_its_new_entry_does(tmp_path, monkeypatch, failing_write):
+    """Three writes: the rows of two months and the entry. What the failed run left is removed by the next."""
+    store = new_store(tmp_path)
+    put(store, "a", "usage_samples", SAMPLES)
+    other = [{**row, "flow_l_min": 1.0} for row in SAMPLES]
+    before = settled(store, "usage_samples", "sampled_at", "flow_l_min")
+    with monkeypatch.context() as patched:
+        fail_write(patched, failing_write)
+        with pytest.raises(StorageTrouble):
+            put(store, "a", "usage_samples", other)
+    assert settled(store, "usage_samples", "sampled_at", "flow_l_min") == before
+    remove_unnamed(store, entries(store))
+    assert verify(store) == []
+    put(store, "a", "usage_samples", other)
+    assert verify(store) == []
+    assert {flow for _, flow in settled(store, "usage_samples", "sampled_at", "flow_l_min")} == {1.0}
+
+
 def test_what_is_stored_does_not_depend_on_the_order_of_ingestion(tmp_path):
     stores = []
     for order in ("ab", "ba"):
@@ -140,7 +162,7 @@ def quarantined_rows(count: int) -> pl.DataFrame:
 
 def fail_write(patched: pytest.MonkeyPatch, failing_write: int) -> None:
     """Let the disk be full at one of the writes."""
-    real, calls = parquet.write_bytes, []
+    real, calls = ledger.write_bytes, []
 
     def write(path, payload):
         calls.append(path)
@@ -148,5 +170,4 @@ def fail_write(patched: pytest.MonkeyPatch, failing_write: int) -> None:
             raise StorageTrouble(f"{path}: {errno.errorcode[errno.ENOSPC]}")
         real(path, payload)
 
-    patched.setattr(parquet, "write_bytes", write)
     patched.setattr(ledger, "write_bytes", write)
