@@ -18,7 +18,9 @@ from pipeline.store.ledger import entries, quarantine_path
 
 #: The one reason beyond those of a row's values: its fields cannot be told apart.
 WRONG_FIELD_COUNT = "wrong_field_count"
-_LISTED = ["table", "file_name", "sha256", "source_row", "reasons", "raw"]
+_NORMALISED = ".normalised"
+_LISTED = ["table", "file_name", "sha256", "sheet", "source_row", "reasons", "faults", "raw"]
+_ORDER = ["table", "file_name", "sha256", "source_row"]
 
 
 @dataclass(frozen=True)
@@ -30,18 +32,20 @@ class Hiding:
 
 
 def quarantined_rows(
-    raw: pl.DataFrame, reasons: pl.DataFrame, export: Export, table: Table, hiding: Hiding
+    raw: pl.DataFrame, kept_out: pl.DataFrame, export: Export, table: Table, hiding: Hiding
 ) -> pl.DataFrame:
     """Return rows for the quarantine (``QUARANTINE``), in which patient references stand as their key.
 
-    ``raw`` holds declared columns as the file has them; ``reasons`` the ``source_row`` and ``reasons`` of the
-    rows that are kept out.
+    ``raw`` holds declared fields as the file has them; ``kept_out`` the ``source_row``, ``reasons`` and
+    ``faults`` of the rows that are kept out, and their patient references as the profile has them normalised.
     """
-    said = raw.join(reasons, on=SOURCE_ROW, how="inner", maintain_order="left")
-    declared = list(export.header.positions)
-    patients = [c.name for c in table.columns if c.kind == "patient" and c.name in declared]
+    patients = [c.name for c in table.columns if c.kind == "patient" and c.name in kept_out.columns]
+    said = raw.join(kept_out, on=SOURCE_ROW, how="inner", maintain_order="left", suffix=_NORMALISED)
+    declared = [name for name in raw.columns if name != SOURCE_ROW]
     sites = pl.repeat(hiding.site_id, said.height, dtype=pl.String, eager=True)
-    keys = [patient_keys(hiding.key, sites, _filled(said[name])).alias(name) for name in patients]
+    keys = [
+        patient_keys(hiding.key, sites, _filled(said[name + _NORMALISED])).alias(name) for name in patients
+    ]
     sealed = pl.Series("sealed", _sealed(said, patients, hiding.key), dtype=pl.Binary)
     shown = said.with_columns(keys).select(pl.struct(declared).struct.json_encode().alias("raw"))
     return _placed(said, export).with_columns(shown["raw"], sealed).select(QUARANTINE.names())
@@ -61,7 +65,10 @@ def torn_rows(ragged: pl.DataFrame, export: Export, table: Table) -> pl.DataFram
     expected = pl.lit(export.header.width, pl.Int64).alias("fields_expected")
     raw = pl.struct(pl.col("fields").alias("fields_found"), expected).struct.json_encode()
     rows = ragged.with_columns(
-        reasons.alias("reasons"), raw.alias("raw"), pl.lit(None, pl.Binary).alias("sealed")
+        reasons.alias("reasons"),
+        reasons.alias("faults"),
+        raw.alias("raw"),
+        pl.lit(None, pl.Binary).alias("sealed"),
     )
     return _placed(rows, export).select(QUARANTINE.names())
 
@@ -76,7 +83,7 @@ def listing(store: Store) -> pl.DataFrame:
     files = [path for entry in entries(store) if (path := quarantine_path(store, entry))]
     schema = {name: QUARANTINE[name] for name in _LISTED}
     found = [pl.read_parquet(path, columns=_LISTED, hive_partitioning=False) for path in files]
-    return pl.concat([pl.DataFrame(schema=schema), *found]).sort(_LISTED[:4])
+    return pl.concat([pl.DataFrame(schema=schema), *found]).sort(_ORDER)
 
 
 def _placed(rows: pl.DataFrame, export: Export) -> pl.DataFrame:
@@ -84,6 +91,7 @@ def _placed(rows: pl.DataFrame, export: Export) -> pl.DataFrame:
         pl.lit(export.table).alias("table"),
         pl.lit(export.name).alias("file_name"),
         pl.lit(export.sha256).alias("sha256"),
+        pl.lit(export.profile.sheet, pl.String).alias("sheet"),
     )
 
 

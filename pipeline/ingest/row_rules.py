@@ -201,6 +201,17 @@ def broken_by_rule(table: Table, quarantines: bool) -> dict[str, pl.Expr]:
     }
 
 
+def faults(table: Table, quarantines: bool) -> pl.Expr:
+    """Return the rules of the one kind or the other that a row breaks, each with its column, joined by commas."""
+    flagged = [
+        flag_name(rule, column)
+        for rule in ROW_RULES
+        if rule.quarantines == quarantines
+        for column in rule.broken(table)
+    ]
+    return named({name: pl.col(name) for name in flagged})
+
+
 def named(broken: dict[str, pl.Expr]) -> pl.Expr:
     """Return the names of the rules that a row breaks, joined by commas; empty where it breaks none."""
     names = [pl.when(expression).then(pl.lit(name)) for name, expression in broken.items()]

@@ -14,7 +14,7 @@ from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
 from pipeline.ingest.read_files import Export, read_blocks
 from pipeline.ingest.repeats import Distinct, distinct
 from pipeline.ingest.restate import restate
-from pipeline.ingest.row_rules import broken_by_rule, named, table_at_site
+from pipeline.ingest.row_rules import broken_by_rule, faults, named, table_at_site
 from pipeline.ingest.sites import Sites, by_site
 from pipeline.records import Table, stored_name
 from pipeline.store.columns import QUARANTINE, good_schema
@@ -50,15 +50,26 @@ def sort_rows(export: Export, table: Table, sites: Sites, key: bytes, now: datet
             rules = sites.rules_of(site_id)
             at_site, hiding = table_at_site(table, rules), Hiding(key, site_id)
             judged = judge(rows, at_site, export.profile.time_zone or rules.time_zone, now)
-            reasons = judged.filter(QUARANTINED).select(
-                SOURCE_ROW, _names(at_site, quarantines=True).alias("reasons")
+            kept_out.append(
+                quarantined_rows(block.rows, _reasons(judged, rows, at_site), export, table, hiding)
             )
-            kept_out.append(quarantined_rows(block.rows, reasons, export, table, hiding))
             accepted = _stored(judged.filter(~pl.col(QUARANTINED)), at_site, hiding, references)
             good.setdefault(site_id, []).append(accepted)
     told = {site_id: _warn_of_order(pl.concat(frames), table) for site_id, frames in sorted(good.items())}
     kept = {site_id: distinct(rows, table) for site_id, rows in told.items() if rows.height}
     return Sorted(kept, pl.concat(kept_out), references, read, skipped)
+
+
+def _reasons(judged: pl.DataFrame, rows: pl.DataFrame, table: Table) -> pl.DataFrame:
+    """Return number, reasons and patient references of the rows that are kept out."""
+    patients = [column.name for column in table.columns if column.kind == "patient"]
+    told = judged.filter(QUARANTINED).select(
+        SOURCE_ROW,
+        _names(table, quarantines=True).alias("reasons"),
+        faults(table, quarantines=True).alias("faults"),
+    )
+    references = rows.select(SOURCE_ROW, *(name for name in patients if name in rows.columns))
+    return told.join(references, on=SOURCE_ROW, how="left", maintain_order="left")
 
 
 def _names(table: Table, quarantines: bool) -> pl.Expr:

@@ -15,14 +15,17 @@ _FRAME_TYPES: dict[str, pl.DataType] = {
 }
 _SQL_TYPES = {INSTANT: "timestamp", DATE: "date", "number": "double", "whole": "bigint", "flag": "boolean"}
 
-#: The columns of a quarantined row; ``sealed`` holds its patient references, encrypted.
+#: The columns of a quarantined row; ``faults`` name each reason with its column (``bad_time:started_at``),
+#: ``sealed`` holds the row's patient references, encrypted.
 QUARANTINE = pl.Schema(
     {
         "table": pl.String(),
         "file_name": pl.String(),
         "sha256": pl.String(),
+        "sheet": pl.String(),
         "source_row": pl.Int64(),
         "reasons": pl.String(),
+        "faults": pl.String(),
         "raw": pl.String(),
         "sealed": pl.Binary(),
     }

@@ -37,11 +37,11 @@ class StoredPart:
     site_id: str
     month: str
     rows: int
-    file: str
     first_at: str | None = None
     last_at: str | None = None
     units: dict[str, tuple[str, str]] = field(default_factory=dict)
     repeats: bool = False
+    file: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -196,18 +196,18 @@ def _key_order(table: Table, rows: pl.DataFrame) -> list[pl.Expr]:
 
 def _part(table: Table, site_id: str, month: str, rows: pl.DataFrame, file: str) -> StoredPart:
     if table.time is None:
-        return StoredPart(site_id, month, rows.height, file)
+        return StoredPart(site_id, month, rows.height, file=file)
     time = pl.col(table.time)
     first, last = rows.select(_text(time.min()).alias("first"), _text(time.max()).alias("last")).row(0)
     if table.name not in LOGS:
-        return StoredPart(site_id, month, rows.height, file, first, last)
+        return StoredPart(site_id, month, rows.height, first, last, file=file)
     spans = rows.group_by("unit_id").agg(
         _text(time.min()).alias("first"),
         _text(time.max()).alias("last"),
         (time.n_unique() < pl.len()).alias("repeats"),
     )
     units = {unit: (first, last) for unit, first, last, _ in sorted(spans.iter_rows())}
-    return StoredPart(site_id, month, rows.height, file, first, last, units, bool(spans["repeats"].any()))
+    return StoredPart(site_id, month, rows.height, first, last, units, bool(spans["repeats"].any()), file)
 
 
 def _text(instant: pl.Expr) -> pl.Expr:
