@@ -389,3 +389,22 @@ def test_a_patients_episodes_of_one_day_add_up(spec):
         model=MODEL,
         expect="therapy_h | mean_flow_l_min | water_modelled_ml\n 4 | 45 | 477.16",
     )
+
+
+def test_low_humidity_of_a_patients_episodes_of_one_day_adds_up(spec):
+    spec(
+        given={
+            "episodes": episodes(
+                "p1 | u1 | Alder | 03-01 08:00 | 03-01 08:12", "p1 | u1 | Alder | 03-01 08:15 | 03-01 12:00"
+            ),
+            "usage_samples": humidity(
+                "08:05 | in_use | 30 | 37 | 37",
+                "08:06 | in_use | 30 | 30 | 37",
+                "08:12 | standby | 0 | 37 | 37",
+                "08:18 | in_use | 30 | 30 | 37",
+                "08:21 | off | 0 | |",
+            ),
+        },
+        model=MODEL,
+        expect="patient_key | therapy_h | low_humidity_h\n p1 | 0.16667 | 0.15",
+    )
