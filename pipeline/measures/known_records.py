@@ -83,7 +83,8 @@ def _known(table: Table) -> str:
     if table.name == "episodes":
         # Two references of one person may leave the same start twice; the later end stands.
         query += (
-            " qualify row_number() over (partition by rows.site_id, rows.unit_id, patient_key, rows.started_at"
+            " qualify row_number() over (partition by rows.site_id, rows.unit_id,"
+            " coalesce(patient_key_merge.new_key, rows.patient_key), rows.started_at"
             " order by rows.ended_at desc nulls first, rows.ward) = 1"
         )
     return query

@@ -33,17 +33,17 @@ by_start as (
         and therapy.starts_at >= bags.hung_at
 ),
 
--- A piece belongs to the bag hanging at its start; a few reach into the next bag's time.
+-- A piece belongs to the bag hanging at its start; a few reach into the time of those hung during it.
 meetings as (
     select row_no, starts_at, ends_at, water_rate from by_start where row_no is not null
     union all
     select bags.row_no, by_start.starts_at, by_start.ends_at, by_start.water_rate
     from by_start
-    asof join bags
+    join bags
         on by_start.unit_no = bags.unit_no
-        and by_start.ends_at > bags.hung_at
-    where by_start.ends_at > by_start.next_hung_at
-        or (by_start.row_no is null and by_start.starts_at < bags.hung_at)
+        and bags.hung_at > by_start.starts_at
+        and bags.hung_at < by_start.ends_at
+    where by_start.row_no is null or by_start.ends_at > by_start.next_hung_at
 ),
 
 pieces as (

@@ -3,7 +3,8 @@
 -- reads: samples.standing_samples, samples.powered_spells, samples.unit_segments, samples.sample_days,
 -- reads: records.usage_sessions, run.water, run.settings
 -- internal: flow in millilitres per minute; water_rate is that times nanograms per litre
--- note: Low humidity counts once the set point was nearly reached, or an hour after power on.
+-- note: Low humidity runs from low_from to the piece's end: once the set point was nearly reached, or after
+--   an hour of power.
 
 with
 
@@ -18,13 +19,15 @@ in_use as (
 
 -- Few samples are this dry, and only those need their spell.
 dry as (
-    select in_use.unit_no, in_use.starts_at,
+    select
+        in_use.unit_no, in_use.starts_at,
+        greatest(in_use.starts_at, least(spells.target_reached_at, spells.powered_at + interval 1 hour)) as low_from,
     from in_use
     asof join samples.powered_spells as spells
         on in_use.unit_no = spells.unit_no
         and in_use.starts_at >= spells.powered_at
     where in_use.dew_point_centi_c < in_use.set_centi_c - 200
-        and in_use.starts_at >= least(spells.target_reached_at, spells.powered_at + interval 1 hour)
+        and in_use.ends_at > least(spells.target_reached_at, spells.powered_at + interval 1 hour)
 ),
 
 sessions as (
@@ -58,7 +61,7 @@ pieces as (
         coalesce(in_use.dew_point_centi_c, in_use.target_centi_c) as dew_point_centi_c,
         'samples' as basis,
         case when in_use.set_centi_c is not null and in_use.dew_point_centi_c is not null
-            then dry.starts_at is not null end as low_humidity,
+            then coalesce(dry.low_from, in_use.ends_at) end as low_from,
     from in_use
     left join dry using (unit_no, starts_at)
     union all
@@ -70,7 +73,7 @@ logged_therapy as (
     select
         pieces.unit_no, pieces.starts_at, pieces.ends_at, pieces.segment_no, pieces.basis, pieces.flow_ml_min,
         pieces.flow_ml_min * water.ng_per_l as water_rate,
-        pieces.low_humidity,
+        pieces.low_from,
     from pieces
     join run.water
         on pieces.site_id = water.site_id

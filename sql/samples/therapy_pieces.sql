@@ -11,6 +11,9 @@ timed as (
         therapy.*,
         date_diff('second', therapy.starts_at, least(therapy.ends_at, segments.day_ends_at)) as day_s,
         date_diff('second', least(therapy.ends_at, segments.day_ends_at), therapy.ends_at) as next_day_s,
+        date_diff('second', least(therapy.low_from, segments.day_ends_at), least(therapy.ends_at, segments.day_ends_at))
+            as day_low_s,
+        date_diff('second', greatest(therapy.low_from, segments.day_ends_at), therapy.ends_at) as next_day_low_s,
     from samples.logged_therapy as therapy
     join samples.unit_segments as segments using (segment_no)
 ),
@@ -24,8 +27,8 @@ sums as (
         sum(flow_ml_min * next_day_s) as next_day_flow,
         sum(water_rate * day_s) as day_water,
         sum(water_rate * next_day_s) as next_day_water,
-        sum(cast(low_humidity as int) * day_s) as day_low_s,
-        sum(cast(low_humidity as int) * next_day_s) as next_day_low_s,
+        sum(case when low_from is not null then day_low_s end) as day_low_s,
+        sum(case when low_from is not null then greatest(next_day_low_s, 0) end) as next_day_low_s,
     from timed
     group by all
 ),
