@@ -15,6 +15,7 @@ import click
 from pipeline import __version__, console
 from pipeline.commands import (
     audit,
+    check,
     close,
     completion,
     demo,
@@ -91,6 +92,7 @@ def main() -> None:
 
 for _command in (
     ingest.ingest,
+    check.check,
     measure.measure,
     plan.plan,
     report.report,

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
     from pipeline.ingest.ingest import IngestReport
+    from pipeline.ingest.ingest_file import FileResult
 
 #: Called with a file's name, its rows, and the bytes done of all.
 Step = Callable[[str, int, int, int], None]
@@ -55,7 +56,14 @@ def stages(quiet: bool) -> Iterator[Callable[[str], None]]:
 
 def show_ingest(report: IngestReport) -> None:
     """Print the account of every file, then of all together."""
-    for file in report.files:
+    show_account(report.files, report.passed_over)
+    if any(file.quarantined for file in report.files):
+        say("See the quarantined rows with 'dewledger quarantine'.")
+
+
+def show_account(files: Sequence[FileResult], passed_over: Sequence[str]) -> None:
+    """Print what became of the rows of every file, and what a spreadsheet did to it."""
+    for file in files:
         if file.refused:
             say(f"{file.name}: refused: {file.refused}")
         else:
@@ -63,15 +71,15 @@ def show_ingest(report: IngestReport) -> None:
                 f"{file.name}: {file.rows_read} rows read = {file.accepted} accepted + {file.duplicates} duplicates"
                 f" + {file.skipped} skipped + {file.quarantined} quarantined{_reasons(file.reasons)}"
             )
-    for name in report.passed_over:
+        for note in file.notes:
+            say(f"{file.name}: {note}.")
+    for name in passed_over:
         say(f"{name}: passed over, for its name fits no table.")
-    read = [file for file in report.files if not file.refused]
+    read = [file for file in files if not file.refused]
     say(
         f"{len(read)} files, {sum(file.rows_read for file in read)} rows read,"
-        f" {sum(file.quarantined for file in read)} quarantined; {len(report.files) - len(read)} files refused."
+        f" {sum(file.quarantined for file in read)} quarantined; {len(files) - len(read)} files refused."
     )
-    if any(file.quarantined for file in read):
-        say("See the quarantined rows with 'dewledger quarantine'.")
 
 
 def show_pages(pages: Sequence[Path]) -> None:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pipeline.editions import Edition
     from pipeline.explaining import Definition, Limit
     from pipeline.forget import Forgotten
+    from pipeline.ingest.check import CheckReport
     from pipeline.ingest.ingest import IngestReport
     from pipeline.measures.published import Published
     from pipeline.planning.plan import Plan
@@ -60,6 +61,26 @@ def ingest(
             rows_read=sum(file.rows_read for file in report.files),
             quarantined=sum(file.quarantined for file in report.files),
         )
+    return report
+
+
+def check(
+    paths: list[Path],
+    site: str | None,
+    rules: Path | None,
+    profile: Path | None,
+    mask: bool,
+    to: Path | None,
+    now: datetime,
+) -> CheckReport:
+    """Try files as ingest would read them and keep nothing; write the findings where a workbook is named."""
+    from pipeline.ingest.check import check as rehearse
+
+    report = rehearse(paths, site=site, rules_path=rules, profile_path=profile, mask=mask, now=now)
+    if to is not None:
+        from pipeline.ingest.check_workbook import write_workbook
+
+        write_workbook(report, to)
     return report
 
 

@@ -16,7 +16,9 @@ from pipeline.errors import QUARANTINED
 @options.store
 @click.option("--site", help="Site of rows that name none.")
 @click.option("--rules", type=click.Path(path_type=Path), help="The site's rules (TOML); kept in the store.")
-@click.option("--profile", type=click.Path(path_type=Path), help="How to read these exports (TOML).")
+@click.option(
+    "--profile", type=click.Path(path_type=Path), help="How to read these exports (TOML, or a folder)."
+)
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @options.as_json
 def ingest(

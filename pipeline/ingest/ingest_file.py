@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import polars as pl
 import pipeline
 from pipeline.errors import RefusedFile
 from pipeline.ingest import expectations
+from pipeline.ingest.damage import lost_zeros, row_limit_reached
 from pipeline.ingest.facts import FileFacts, measure
 from pipeline.ingest.profiles import Profile
 from pipeline.ingest.read_files import Export, fingerprint, open_export, read_content
@@ -31,7 +33,8 @@ _UNKNOWN_UNIT = "unknown_unit"
 class FileResult:
     """What became of one file: the account of contract section 9, and why it was refused, if it was.
 
-    ``known``: the store had it already, so that all its rows are duplicates now.
+    ``known``: the store had it already, so that all its rows are duplicates now. ``notes`` say in plain words
+    what else there is to know of it, such as what a spreadsheet did to it.
     """
 
     name: str
@@ -48,11 +51,15 @@ class FileResult:
     refused: str | None = None
     known: bool = False
     undeclared_columns: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Run:
-    """What all files of one ingest share; ``known`` and ``facts`` grow with every file that is committed."""
+    """What all files of one ingest share; ``known`` and ``facts`` grow with every file that is committed.
+
+    A rehearsal is for its findings only: ``warned`` gathers the rows that were accepted with a warning.
+    """
 
     store: Store
     key: bytes
@@ -60,6 +67,7 @@ class Run:
     now: datetime.datetime
     known: list[LedgerEntry]
     facts: list[FileFacts]
+    warned: list[pl.DataFrame] | None = None
 
 
 @dataclass(frozen=True)
@@ -95,9 +103,10 @@ def _ingest_content(
     reading = before and run.sites.reading(profile, _sites_of(before))
     if before and before.table == table.name and before.rules_sha256 == reading:
         return _known_result(before, name)
-    expectations.start_importing()
+    if run.warned is None:
+        expectations.start_importing()
     export = open_export(name, sha256, content, table, profile)
-    told = sort_rows(export, table, run.sites, run.key, run.now)
+    told = sort_rows(export, table, run.sites, run.key, run.now, keep_warned=run.warned is not None)
     if before:
         _require_same_place(before, table, told)
     # A file that is read again, under other rules, is not held against itself.
@@ -110,7 +119,23 @@ def _ingest_content(
     run.known[:] = [*others, committed]
     fresh = _all_rows(table, [account.fresh for account in accounts])
     run.facts.append(measure(table, committed, fresh, run.now))
-    return replace(_result(committed), undeclared_columns=export.header.undeclared)
+    if run.warned is not None:
+        run.warned.append(told.warned)
+    notes = tuple(_notes(run, export, table, told))
+    return replace(_result(committed), undeclared_columns=export.header.undeclared, notes=notes)
+
+
+def _notes(run: Run, export: Export, table: Table, told: Sorted) -> Iterator[str]:
+    """Say what a spreadsheet may have done to the file: to its values, to its rows, to its identifiers."""
+    yield from (damage.sentence for damage in told.damage)
+    if limit := row_limit_reached(export.header.row + told.read):
+        yield limit
+    if export.from_1904:
+        yield "the workbook counts its days from 1904; its dates were read so"
+    for site_id, kept in told.good.items():
+        listed = _listed_units(run, table, site_id)
+        if listed is not None and (lost := lost_zeros(kept.rows["unit_id"].str.to_lowercase(), listed)):
+            yield lost
 
 
 def _before(run: Run, sha256: str) -> LedgerEntry | None:
@@ -164,6 +189,16 @@ def _held_against_store(run: Run, table: Table, site_id: str, kept: Distinct) ->
 
 def _unknown_units(run: Run, table: Table, site_id: str, rows: pl.DataFrame) -> int:
     """Count the rows of units that the site's own list does not have; without a list nothing is unknown."""
+    listed = _listed_units(run, table, site_id)
+    if listed is None:
+        return 0
+    return int((~rows["unit_id"].drop_nulls().str.to_lowercase().is_in(listed.implode())).sum())
+
+
+def _listed_units(run: Run, table: Table, site_id: str) -> pl.Series | None:
+    """Return a site's own list of units in lower case, None where it has none or the table names no units."""
+    if table.name == "units" or "unit_id" not in table.names:
+        return None
     lists = [
         stored_part(run.store, part)["unit_id"]
         for entry in run.known
@@ -171,10 +206,7 @@ def _unknown_units(run: Run, table: Table, site_id: str, rows: pl.DataFrame) -> 
         for part in entry.parts
         if part.site_id == site_id
     ]
-    if not lists or table.name == "units" or "unit_id" not in table.names:
-        return 0
-    listed = pl.concat(lists).str.to_lowercase()
-    return int((~rows["unit_id"].drop_nulls().str.to_lowercase().is_in(listed.implode())).sum())
+    return pl.concat(lists).str.to_lowercase() if lists else None
 
 
 def _counts(joined: pl.Series) -> dict[str, int]:

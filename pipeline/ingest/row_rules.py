@@ -148,7 +148,7 @@ def _missing_lot(table: Table) -> dict[str, pl.Expr]:
 ROW_RULES: tuple[Rule, ...] = (
     Rule("missing_value", "a required column is empty", True, _missing_value),
     Rule("bad_number", "a required number cannot be read as one", True, _bad_number),
-    Rule("bad_time", "a date or time is not written as ISO 8601 or does not exist", True, _bad_time),
+    Rule("bad_time", "a date or time is not written as declared, or does not exist", True, _bad_time),
     Rule("nonexistent_local_time", "the site's clock skipped this time in spring", True, _nonexistent),
     Rule("bad_code", "a required value is not in the column's list of codes", True, _bad_code),
     Rule("out_of_range", "a required number lies outside what is possible", True, _out_of_range),

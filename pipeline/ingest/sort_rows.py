@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.ingest.blocks import SOURCE_ROW
+from pipeline.ingest.damage import Damage, find_damage, merged
 from pipeline.ingest.judge import QUARANTINED, judge
 from pipeline.ingest.normalise import text_of
 from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
@@ -28,46 +29,55 @@ _OUT_OF_ORDER_NAME = "out_of_order"
 @dataclass(frozen=True)
 class Sorted:
     """A file's rows: the ``good`` ones of each site, as they are stored, and the ``quarantined`` ones; the
-    patient references of the good ones by (site, key); how many rows were read, and skipped as blank."""
+    patient references of the good ones by (site, key); how many rows were read, and skipped as blank; what a
+    spreadsheet did to them; and, where asked for, the rows accepted with a warning as `QUARANTINE` has rows."""
 
     good: dict[str, Distinct]
     quarantined: pl.DataFrame
     references: dict[tuple[str, str], str]
     read: int
     skipped: int
+    damage: tuple[Damage, ...]
+    warned: pl.DataFrame
 
 
-def sort_rows(export: Export, table: Table, sites: Sites, key: bytes, now: datetime.datetime) -> Sorted:
+def sort_rows(
+    export: Export, table: Table, sites: Sites, key: bytes, now: datetime.datetime, keep_warned: bool = False
+) -> Sorted:
     """Read a file to its end and judge every row by the rules of its site; ``now`` is UTC, without zone."""
     good: dict[str, list[pl.DataFrame]] = {}
-    kept_out = [pl.DataFrame(schema=QUARANTINE)]
+    kept_out, warned = [pl.DataFrame(schema=QUARANTINE)], [pl.DataFrame(schema=QUARANTINE)]
+    damage: list[Damage] = []
     references: dict[tuple[str, str], str] = {}
     read = skipped = 0
     for block in read_blocks(export):
         read, skipped = read + block.read, skipped + block.skipped
         kept_out.append(torn_rows(block.ragged, export, table))
+        damage += find_damage(block.rows, export.header, table)
         for site_id, rows in by_site(restate(block.rows, export, table), sites):
             rules = sites.rules_of(site_id)
             at_site, hiding = table_at_site(table, rules), Hiding(key, site_id)
             judged = judge(rows, at_site, export.profile.time_zone or rules.time_zone, now)
-            kept_out.append(
-                quarantined_rows(block.rows, _reasons(judged, rows, at_site), export, table, hiding)
-            )
+            reasons = _reasons(judged.filter(QUARANTINED), rows, at_site, quarantines=True)
+            kept_out.append(quarantined_rows(block.rows, reasons, export, table, hiding))
+            if keep_warned:
+                reasons = _reasons(judged.filter(~pl.col(QUARANTINED)), rows, at_site, quarantines=False)
+                warned.append(quarantined_rows(block.rows, reasons, export, table, hiding))
             accepted = _stored(judged.filter(~pl.col(QUARANTINED)), at_site, hiding, references)
             good.setdefault(site_id, []).append(accepted)
     told = {site_id: _warn_of_order(pl.concat(frames), table) for site_id, frames in sorted(good.items())}
     kept = {site_id: distinct(rows, table) for site_id, rows in told.items() if rows.height}
-    return Sorted(kept, pl.concat(kept_out), references, read, skipped)
+    return Sorted(kept, pl.concat(kept_out), references, read, skipped, merged(damage), pl.concat(warned))
 
 
-def _reasons(judged: pl.DataFrame, rows: pl.DataFrame, table: Table) -> pl.DataFrame:
-    """Return number, reasons and patient references of the rows that are kept out."""
+def _reasons(judged: pl.DataFrame, rows: pl.DataFrame, table: Table, quarantines: bool) -> pl.DataFrame:
+    """Return number, reasons and patient references of the judged rows that break a rule of the one kind."""
     patients = [column.name for column in table.columns if column.kind == "patient"]
-    told = judged.filter(QUARANTINED).select(
+    told = judged.select(
         SOURCE_ROW,
-        _names(table, quarantines=True).alias("reasons"),
-        faults(table, quarantines=True).alias("faults"),
-    )
+        _names(table, quarantines).alias("reasons"),
+        faults(table, quarantines).alias("faults"),
+    ).filter(pl.col("reasons") != "")
     references = rows.select(SOURCE_ROW, *(name for name in patients if name in rows.columns))
     return told.join(references, on=SOURCE_ROW, how="left", maintain_order="left")
 

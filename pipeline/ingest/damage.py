@@ -1,0 +1,117 @@
+"""What a spreadsheet does to identifiers and rows without asking, told from what it leaves behind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+import polars as pl
+
+from pipeline.ingest.blocks import SOURCE_ROW
+from pipeline.ingest.headers import Header
+from pipeline.ingest.profiles import column_of, part_of
+from pipeline.ingest.restate import ERRORS
+from pipeline.records import Table
+from pipeline.store.ledger import LOGS
+
+_MONTH = "(?:jan|feb|mar|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-z]*"
+_DAY = "[0-9]{1,2}"
+_YEAR = "[0-9]{2,4}"
+
+#: What each kind of damage to an identifier looks like, and the words for it.
+_PATTERNS = {
+    "scientific": (
+        r"^[0-9](?:[.,][0-9]+)?[eE][+-][0-9]{1,3}$",
+        "a long number cut down to powers of ten (1.23E+15); its last digits are gone",
+    ),
+    "date_like": (
+        rf"(?i)^(?:{_DAY}[-. ]{{1,2}}{_MONTH}(?:[-. ]{_YEAR})?|{_MONTH}[-. ]{_YEAR}|{_DAY}/{_DAY}/{_YEAR}"
+        r"|[0-9]{4}-[0-9]{2}-[0-9]{2}[T ]00:00(?::00)?)$",
+        "a date where an identifier was typed",
+    ),
+    "fraction": (r"^[0-9]+\.0+$", "a whole number with decimal places; leading zeros may be gone too"),
+    "fifteen_digits": (
+        r"^[1-9][0-9]{14}0+$",
+        "a number whose digits after the fifteenth are all 0, as in a rounded one",
+    ),
+}
+_ADVICE = "format the column as text before typing or pasting, and export again"
+#: The last rows of a sheet, of old and of new workbooks: what lay below is not in the file.
+ROW_LIMITS = (65_536, 1_048_576)
+
+
+@dataclass(frozen=True)
+class Damage:
+    """One kind of damage in one column: how many rows show it, and the first of them."""
+
+    kind: str
+    column: str
+    rows: int
+    first_row: int
+
+    @property
+    def sentence(self) -> str:
+        """The damage in plain words, with what to do."""
+        shown = "a formula that failed" if self.kind == "error" else _PATTERNS[self.kind][1]
+        advice = "mend the formula, and export again" if self.kind == "error" else _ADVICE
+        count = f"{self.rows:,} row{'s' if self.rows > 1 else ''}, the first is row {self.first_row}"
+        return f"column '{self.column}' holds {shown} ({count}); {advice}"
+
+
+def find_damage(rows: pl.DataFrame, header: Header, table: Table) -> Iterator[Damage]:
+    """Look through a block's rows as the file has them; of the large logs only at the units."""
+    for name in rows.columns:
+        if name == SOURCE_ROW or (table.name in LOGS and name != "unit_id"):
+            continue
+        said = rows[name].unique()
+        trimmed = said.str.strip_chars()
+        column = header.names.get(name, part_of(name))
+        if column_of(table, part_of(name)).kind in ("id", "patient"):
+            for kind, (pattern, _) in _PATTERNS.items():
+                yield from _found(kind, column, rows, name, said.filter(trimmed.str.contains(pattern)))
+        yield from _found("error", column, rows, name, said.filter(trimmed.is_in(list(ERRORS))))
+
+
+def _found(kind: str, column: str, rows: pl.DataFrame, name: str, damaged: pl.Series) -> Iterator[Damage]:
+    if len(damaged):
+        hits = rows.filter(pl.col(name).is_in(damaged.implode()))[SOURCE_ROW]
+        yield Damage(kind, column, len(hits), int(hits[0]))
+
+
+def merged(found: Iterable[Damage]) -> tuple[Damage, ...]:
+    """Bring together what the blocks of a file showed."""
+    kinds: dict[tuple[str, str], Damage] = {}
+    for one in found:
+        before = kinds.get((one.kind, one.column))
+        kinds[one.kind, one.column] = replace(before, rows=before.rows + one.rows) if before else one
+    return tuple(kinds.values())
+
+
+def row_limit_reached(last_row: int) -> str | None:
+    """Say that a file ends exactly where a spreadsheet's rows do.
+
+    >>> row_limit_reached(65_537) is None
+    True
+    """
+    if last_row not in ROW_LIMITS:
+        return None
+    return (
+        f"the file ends at row {last_row:,}, the last that a spreadsheet can hold; what lay below is lost. "
+        "Export a shorter time, or to CSV without a spreadsheet in between"
+    )
+
+
+def lost_zeros(units: pl.Series, listed: pl.Series) -> str | None:
+    """Say which rows name a unit that the site's list has only with leading zeros; both in lower case."""
+    known = set(listed)
+    stripped = {unit.lstrip("0") for unit in known if unit.startswith("0")}
+    shorn = [
+        unit for unit in units.drop_nulls().unique() if unit not in known and unit.lstrip("0") in stripped
+    ]
+    if not shorn:
+        return None
+    rows = int(units.is_in(shorn).sum())
+    return (
+        f"{rows:,} rows name one of {len(shorn)} units without the leading zeros that the site's list has; "
+        f"{_ADVICE}"
+    )
