@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -21,12 +22,19 @@ def dewledger() -> Callable[..., Result]:
     return lambda *words: CliRunner().invoke(main, [str(word) for word in words])
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _without_great_expectations():
+@contextlib.contextmanager
+def _without_great_expectations() -> Iterator[None]:
     """Importing it takes seconds, and nothing here rests on it; tests/unit/test_expectations.py covers it."""
     with pytest.MonkeyPatch.context() as monkeypatch:
         monkeypatch.setattr(expectations, "start_importing", lambda: None)
         monkeypatch.setattr(expectations, "judge_batch", lambda store, facts: ())
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _quick() -> Iterator[None]:
+    """Only while a test of this folder runs: other folders' tests may share its process."""
+    with _without_great_expectations():
         yield
 
 
@@ -38,7 +46,8 @@ def measured_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "site.toml").write_text(RULES, "utf-8")
     for name, text in EXPORTS.items():
         (folder / "in" / f"{name}.csv").write_text(text, "utf-8")
-    run.ingest(folder / "store", [folder / "in"], None, folder / "site.toml", None, NOW, quiet=True)
+    with _without_great_expectations():
+        run.ingest(folder / "store", [folder / "in"], None, folder / "site.toml", None, NOW, quiet=True)
     run.measure(folder / "store", None, quiet=True)
     return folder
 
