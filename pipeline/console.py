@@ -95,10 +95,10 @@ def show_quarantine(rows: pl.DataFrame, limit: int) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    table = Table("file", "row", "table", "reasons", box=None)
+    table = Table("file", "row", "table", "reasons and their columns", box=None)
     for row in rows.head(limit).iter_rows(named=True):
         table.add_row(
-            row["file_name"], str(row["source_row"]), row["table"], row["reasons"].replace(",", ", ")
+            row["file_name"], str(row["source_row"]), row["table"], row["faults"].replace(",", ", ")
         )
     Console(no_color=_no_colour(), highlight=False).print(table)
     if rows.height > limit:

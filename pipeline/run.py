@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipeline import console
 from pipeline.instants import parse_instant, parse_month
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pipeline.forget import Forgotten
     from pipeline.ingest.check import CheckReport
     from pipeline.ingest.ingest import IngestReport
+    from pipeline.ingest.repair import Retried
     from pipeline.measures.published import Published
     from pipeline.planning.plan import Plan
     from pipeline.status import Status
@@ -119,11 +120,61 @@ def report(store_path: Path, month: str, to: Path, allow_poor_data: bool) -> lis
     return write_reports(results, ledger, validations(store, ledger), month, to, poor_data=found)
 
 
-def quarantine(store_path: Path) -> pl.DataFrame:
-    """Return the rows that were not accepted."""
-    from pipeline.ingest.quarantine import listing
+def quarantine(store_path: Path, file_name: str | None = None, table: str | None = None) -> pl.DataFrame:
+    """Return the rows that were not accepted, of all files and tables or of one."""
+    from pipeline.ingest.quarantine import listing, of_file
 
-    return listing(open_store(store_path, create=False))
+    return of_file(listing(open_store(store_path, create=False)), file_name, table)
+
+
+def quarantined_row(store_path: Path, file_name: str, row: int) -> dict[str, Any]:
+    """Return one row that was not accepted, field by field, with what is wrong in words."""
+    from pipeline.ingest.repair_sheet import row_in_words
+
+    return row_in_words(open_store(store_path, create=False), quarantine(store_path, file_name), row)
+
+
+def export_quarantine(store_path: Path, file_name: str | None, table: str | None, to: Path) -> int:
+    """Write rows as a workbook in which they can be mended; return how many."""
+    from pipeline.ingest.repair_sheet import write_sheets
+
+    store = open_store(store_path, create=False)
+    rows = quarantine(store_path, file_name, table)
+    write_sheets(rows, store, entries(store), to)
+    return rows.height
+
+
+def retry_quarantine(store_path: Path, workbook: Path, site: str | None, now: datetime) -> Retried:
+    """Take in the rows that were mended in a workbook."""
+    from pipeline.ingest.ingest import open_run
+    from pipeline.ingest.repair import retry
+
+    store = open_store(store_path, create=False)
+    with hold(store):
+        done = retry(open_run(store, site, None, now), workbook)
+        audit.record(
+            store, "quarantine retry", accepted=done.accepted, quarantined=sum(done.quarantined.values())
+        )
+    return done
+
+
+def discard_quarantine(
+    store_path: Path, file_name: str | None, table: str | None, rows: list[int], reason: str
+) -> int:
+    """Give up rows for good, with a reason that names no patient; return how many."""
+    from pipeline.ingest.quarantine import listing, of_file
+    from pipeline.ingest.repair import discard
+    from pipeline.store.keys import load_key
+    from pipeline.store.keys import recall as known
+    from pipeline.tracing.references import require_no_reference
+
+    store = open_store(store_path, create=False)
+    with hold(store):
+        require_no_reference(reason, known(store, load_key(store, create=False)))
+        found = of_file(listing(store), file_name, table, rows)
+        done = {entry.sha256: numbers for entry, numbers in discard(store, entries(store), found, reason)}
+        audit.record(store, "quarantine discard", reason=reason, rows=done)
+    return sum(map(len, done.values()))
 
 
 def status(store_path: Path, now: datetime) -> Status:

@@ -37,6 +37,15 @@ class IngestReport:
         return asdict(self)
 
 
+def open_run(store: Store, site: str | None, rules_path: Path | None, now: datetime.datetime) -> Run:
+    """Bring together what all files of one run share, in a store whose lock the caller holds."""
+    known = entries(store)
+    remove_unnamed(store, known)
+    sites = settle_sites(store, site, rules_path, known)
+    now = now.astimezone(datetime.UTC).replace(tzinfo=None) if now.tzinfo else now
+    return Run(store, load_key(store, create=True), sites, now, known, [])
+
+
 def _silent(name: str, rows: int, done: int, total: int) -> None:
     """Show no progress."""
 
@@ -57,11 +66,7 @@ def ingest(
     `find_exports`, `settle_sites` and `load_key` stop the whole before anything is read.
     """
     found = find_exports(paths, load_profiles(profile_path), store.root)
-    known = entries(store)
-    remove_unnamed(store, known)
-    sites = settle_sites(store, site, rules_path, known)
-    now = now.astimezone(datetime.UTC).replace(tzinfo=None) if now.tzinfo else now
-    run = Run(store, load_key(store, create=True), sites, now, known, [])
+    run = open_run(store, site, rules_path, now)
     sizes = [path.stat().st_size for path, _, _ in found.files]
     results: list[FileResult] = []
     for place, (path, profile, table) in enumerate(found.files):

@@ -15,16 +15,18 @@ from pipeline.errors import RefusedFile
 from pipeline.ingest import expectations
 from pipeline.ingest.damage import lost_zeros, row_limit_reached
 from pipeline.ingest.facts import FileFacts, measure
-from pipeline.ingest.profiles import Profile
+from pipeline.ingest.mended import as_mended_before
+from pipeline.ingest.profiles import Profile, profile_text
 from pipeline.ingest.read_files import Export, fingerprint, open_export, read_content
 from pipeline.ingest.repeats import Distinct, compare, earlier_rows, stored_part
 from pipeline.ingest.sites import Sites
-from pipeline.ingest.sort_rows import Sorted, sort_rows
+from pipeline.ingest.sort_rows import Judging, Sorted, sort_rows
 from pipeline.records import TABLES, Table
 from pipeline.store.columns import good_schema
 from pipeline.store.keys import remember
 from pipeline.store.layout import Store
 from pipeline.store.ledger import LedgerEntry, commit
+from pipeline.store.parquet import write_bytes
 
 _UNKNOWN_UNIT = "unknown_unit"
 
@@ -71,7 +73,7 @@ class Run:
 
 
 @dataclass(frozen=True)
-class _Account:
+class Account:
     """What a file's good rows are, held against the store; ``fresh`` are those that are no duplicates."""
 
     fresh: pl.DataFrame
@@ -106,13 +108,17 @@ def _ingest_content(
     if run.warned is None:
         expectations.start_importing()
     export = open_export(name, sha256, content, table, profile)
-    told = sort_rows(export, table, run.sites, run.key, run.now, keep_warned=run.warned is not None)
+    told = sort_rows(Judging(export, table, run.sites, run.key, run.now, run.warned is not None))
     if before:
         _require_same_place(before, table, told)
+        told = as_mended_before(run.store, before, told, table)
     # A file that is read again, under other rules, is not held against itself.
     others = [entry for entry in run.known if entry is not before]
     entry, accounts = _accounted(replace(run, known=others), export, table, told)
+    if before:
+        entry = replace(entry, repaired=before.repaired, discarded=before.discarded)
     remember(run.store, run.key, told.references)
+    _keep_profile(run.store, profile)
     committed = commit(
         run.store, entry, _all_rows(table, [kept.rows for kept in told.good.values()]), told.quarantined
     )
@@ -123,6 +129,12 @@ def _ingest_content(
         run.warned.append(told.warned)
     notes = tuple(_notes(run, export, table, told))
     return replace(_result(committed), undeclared_columns=export.header.undeclared, notes=notes)
+
+
+def _keep_profile(store: Store, profile: Profile) -> None:
+    path = store.profile_file(profile.fingerprint)
+    if not path.exists():
+        write_bytes(path, profile_text(profile))
 
 
 def _notes(run: Run, export: Export, table: Table, told: Sorted) -> Iterator[str]:
@@ -154,37 +166,36 @@ def _require_same_place(before: LedgerEntry, table: Table, told: Sorted) -> None
         raise RefusedFile(f"the store holds this very content already: table {before.table}, site {owner}")
 
 
-def _accounted(run: Run, export: Export, table: Table, told: Sorted) -> tuple[LedgerEntry, list[_Account]]:
+def _accounted(run: Run, export: Export, table: Table, told: Sorted) -> tuple[LedgerEntry, list[Account]]:
     """Return the file's ledger entry; that every row read is accounted for, the entry checks itself."""
-    accounts = [_held_against_store(run, table, site_id, kept) for site_id, kept in told.good.items()]
-    exported = [kept.rows["exported_at"].max() for kept in told.good.values()]
-    latest = max((time for time in exported if isinstance(time, datetime.datetime)), default=None)
+    accounts = [held_against_store(run, table, site_id, kept) for site_id, kept in told.good.items()]
     entry = replace(
         _entry(export.profile, export.name, export.sha256, table.name),
-        exported_at=f"{latest.isoformat()}Z" if latest else None,
+        exported_at=f"{told.exported_at.isoformat()}Z" if told.exported_at else None,
         rows_read=told.read,
         accepted=sum(account.fresh.height for account in accounts),
         duplicates=sum(account.duplicates for account in accounts),
         skipped=told.skipped,
         corrected=sum(account.corrected for account in accounts),
         quarantined=told.quarantined.height,
-        reasons=_counts(told.quarantined["reasons"]),
+        reasons=counts(told.quarantined["reasons"]),
         warnings=dict(sorted(sum((account.warnings for account in accounts), Counter()).items())),
         rules_sha256=run.sites.reading(export.profile, list(told.good)),
     )
     return entry, accounts
 
 
-def _held_against_store(run: Run, table: Table, site_id: str, kept: Distinct) -> _Account:
+def held_against_store(run: Run, table: Table, site_id: str, kept: Distinct) -> Account:
+    """Count which rows of one site repeat or correct what stands from other files, and their warnings."""
     rows = kept.rows
     met = compare(rows, table, earlier_rows(run.store, run.known, table, rows))
     if len(met.duplicates):
         rows = rows.filter(~pl.col("source_row").is_in(met.duplicates.implode()))
-    warnings = Counter(_counts(rows["warnings"]))
+    warnings = Counter(counts(rows["warnings"]))
     if unknown := _unknown_units(run, table, site_id, rows):
         warnings[_UNKNOWN_UNIT] = unknown
     corrected = set(kept.corrections) | set(met.corrections)
-    return _Account(rows, kept.dropped + len(met.duplicates), len(corrected - set(met.duplicates)), warnings)
+    return Account(rows, kept.dropped + len(met.duplicates), len(corrected - set(met.duplicates)), warnings)
 
 
 def _unknown_units(run: Run, table: Table, site_id: str, rows: pl.DataFrame) -> int:
@@ -209,7 +220,7 @@ def _listed_units(run: Run, table: Table, site_id: str) -> pl.Series | None:
     return pl.concat(lists).str.to_lowercase() if lists else None
 
 
-def _counts(joined: pl.Series) -> dict[str, int]:
+def counts(joined: pl.Series) -> dict[str, int]:
     """Count the names in comma-joined lists."""
     lists = joined.drop_nulls().value_counts(name="rows")
     counts: Counter[str] = Counter()
@@ -228,6 +239,7 @@ def _entry(profile: Profile, name: str, sha256: str, table: str) -> LedgerEntry:
         name=name,
         table=table,
         profile=profile.name,
+        profile_sha256=profile.fingerprint,
         replaces_window=profile.replaces == "window",
         program_version=pipeline.__version__,
     )

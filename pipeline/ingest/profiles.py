@@ -118,7 +118,7 @@ class Profile:
     @property
     def fingerprint(self) -> str:
         """A hash of all that is declared: a file is read again when its profile has changed."""
-        return hashlib.sha256(json.dumps(asdict(self), sort_keys=True).encode()).hexdigest()
+        return hashlib.sha256(profile_text(self)).hexdigest()
 
     def fields(self, table: Table) -> dict[str, str]:
         """Return every field that is looked for in a file of the table, with the export's name for it.
@@ -211,6 +211,21 @@ def profile_for(file_name: str, profiles: Sequence[Profile]) -> tuple[Profile, s
     chosen = fitting[0] if fitting else plain
     table = chosen.table_of(file_name)
     return (profiles[0] if table is None else chosen), table
+
+
+def profile_text(profile: Profile) -> bytes:
+    """Return all that a profile declares, as it can be read again by `profile_of`."""
+    stated = {key: value for key, value in asdict(profile).items() if value not in (None, {}, ())}
+    if profile.wide:
+        stated["wide"] = {key: value for key, value in asdict(profile.wide).items() if value is not None}
+    return json.dumps(stated, sort_keys=True, ensure_ascii=False).encode()
+
+
+def profile_of(text: bytes, source: str) -> Profile:
+    """Return the profile that `profile_text` wrote."""
+    from pipeline.ingest.profile_faults import checked
+
+    return checked(json.loads(text), source)
 
 
 def nearest(name: str, known: Sequence[str]) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.errors import NothingToDo
 from pipeline.ingest.blocks import SOURCE_ROW
 from pipeline.ingest.profiles import column_of, part_of
 from pipeline.ingest.read_files import Export
@@ -84,6 +86,27 @@ def listing(store: Store) -> pl.DataFrame:
     schema = {name: QUARANTINE[name] for name in _LISTED}
     found = [pl.read_parquet(path, columns=_LISTED, hive_partitioning=False) for path in files]
     return pl.concat([pl.DataFrame(schema=schema), *found]).sort(_ORDER)
+
+
+def of_file(
+    rows: pl.DataFrame, file_name: str | None, table: str | None = None, numbers: Collection[int] = ()
+) -> pl.DataFrame:
+    """Return those rows of a listing that are of one file (its name or hash), one table, or so numbered.
+
+    Raises NothingToDo when there are none.
+    """
+    kept = rows
+    if file_name:
+        kept = kept.filter((pl.col("file_name") == file_name) | pl.col("sha256").str.starts_with(file_name))
+    if table:
+        kept = kept.filter(pl.col("table") == table)
+    if numbers:
+        kept = kept.filter(pl.col(SOURCE_ROW).is_in(list(numbers)))
+    asked = [file_name, table, *map(str, numbers)]
+    if kept.is_empty() and any(asked):
+        named = ", ".join(part for part in asked if part)
+        raise NothingToDo(f"No row in quarantine fits {named}; 'dewledger quarantine list' shows all.")
+    return kept
 
 
 def _placed(rows: pl.DataFrame, export: Export) -> pl.DataFrame:

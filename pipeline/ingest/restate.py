@@ -40,11 +40,22 @@ def restate(rows: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:
 
     Raises RefusedFile where the values contradict what the profile declares.
     """
-    profile = export.profile
-    if profile.table is None:
+    if export.profile.table is None:
         return rows
-    said = rows.with_columns(_cleaned(rows, profile))
+    said = rows.with_columns(_cleaned(rows, export.profile))
     require_no_contradiction(said, export, table)
+    return _in_plain_layout(said, export, table)
+
+
+def restate_mended(rows: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:
+    """Do what `restate` does for rows typed by hand, which prove nothing about the profile."""
+    if export.profile.table is None:
+        return rows
+    return _in_plain_layout(rows.with_columns(_cleaned(rows, export.profile)), export, table)
+
+
+def _in_plain_layout(said: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:
+    profile = export.profile
     made: dict[str, pl.Series] = {}
     for name in (*table.names, *COMMON_COLUMNS):
         restated = _restated(said, column_of(table, name), export)
@@ -53,7 +64,7 @@ def restate(rows: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:
     for name, duration in profile.durations.items():
         if name + LASTS in said.columns and table.time in made:
             made[name] = _end(made[table.time], said[name + LASTS], duration.unit).alias(name)
-    return pl.DataFrame([*made.values(), rows[SOURCE_ROW]])
+    return pl.DataFrame([*made.values(), said[SOURCE_ROW]])
 
 
 def _cleaned(rows: pl.DataFrame, profile: Profile) -> list[pl.Expr]:
@@ -68,7 +79,7 @@ def _restated(said: pl.DataFrame, column: Column, export: Export) -> pl.Series |
     if name in profile.constants:
         return _repeated(profile.constants[name], said)
     if name == "exported_at" and export.exported_at is not None:
-        return _times(_repeated(export.exported_at, said), column, profile)
+        return _exported_at(_repeated(export.exported_at, said), column, profile)
     if name + DAY in said.columns:
         return _times(_joined(said[name + DAY], said[name + CLOCK]), column, profile)
     if name not in said.columns:
@@ -82,6 +93,11 @@ def _restated(said: pl.DataFrame, column: Column, export: Export) -> pl.Series |
         coded = texts.str.to_lowercase().replace_strict(codes, default=None, return_dtype=pl.String)
         texts = coded.fill_null(texts)
     return _name(texts, column, profile) if column.kind in ("id", "text", "patient") else texts
+
+
+def _exported_at(texts: pl.Series, column: Column, profile: Profile) -> pl.Series:
+    """Return the export's own time, which of a file in the ledger is ISO 8601 already."""
+    return read_times(texts, [ISO], with_clock=True).fill_null(_times(texts, column, profile))
 
 
 def _repeated(text: str, rows: pl.DataFrame) -> pl.Series:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
 from pipeline.ingest.blocks import SOURCE_ROW
 from pipeline.ingest.damage import Damage, find_damage, merged
 from pipeline.ingest.judge import QUARANTINED, judge
-from pipeline.ingest.normalise import text_of
+from pipeline.ingest.normalise import EXPORTED_AT, text_of
 from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
 from pipeline.ingest.read_files import Export, read_blocks
 from pipeline.ingest.repeats import Distinct, distinct
-from pipeline.ingest.restate import restate
+from pipeline.ingest.restate import restate, restate_mended
 from pipeline.ingest.row_rules import broken_by_rule, faults, named, table_at_site
 from pipeline.ingest.sites import Sites, by_site
 from pipeline.records import Table, stored_name
@@ -30,7 +30,8 @@ _OUT_OF_ORDER_NAME = "out_of_order"
 class Sorted:
     """A file's rows: the ``good`` ones of each site, as they are stored, and the ``quarantined`` ones; the
     patient references of the good ones by (site, key); how many rows were read, and skipped as blank; what a
-    spreadsheet did to them; and, where asked for, the rows accepted with a warning as `QUARANTINE` has rows."""
+    spreadsheet did to them; where asked for, the rows accepted with a warning as `QUARANTINE` has rows; and the
+    latest time of export that any row tells."""
 
     good: dict[str, Distinct]
     quarantined: pl.DataFrame
@@ -39,35 +40,86 @@ class Sorted:
     skipped: int
     damage: tuple[Damage, ...]
     warned: pl.DataFrame
+    exported_at: datetime.datetime | None
 
 
-def sort_rows(
-    export: Export, table: Table, sites: Sites, key: bytes, now: datetime.datetime, keep_warned: bool = False
-) -> Sorted:
-    """Read a file to its end and judge every row by the rules of its site; ``now`` is UTC, without zone."""
-    good: dict[str, list[pl.DataFrame]] = {}
-    kept_out, warned = [pl.DataFrame(schema=QUARANTINE)], [pl.DataFrame(schema=QUARANTINE)]
+@dataclass(frozen=True)
+class Judging:
+    """How the rows of one file are judged: by the rules of their sites, as of ``now`` (UTC, without zone)."""
+
+    export: Export
+    table: Table
+    sites: Sites
+    key: bytes
+    now: datetime.datetime
+    keep_warned: bool = False
+
+
+@dataclass(frozen=True)
+class _Gathered:
+    """What block after block of a file comes to."""
+
+    good: dict[str, list[pl.DataFrame]] = field(default_factory=dict)
+    kept_out: list[pl.DataFrame] = field(default_factory=lambda: [pl.DataFrame(schema=QUARANTINE)])
+    warned: list[pl.DataFrame] = field(default_factory=lambda: [pl.DataFrame(schema=QUARANTINE)])
+    references: dict[tuple[str, str], str] = field(default_factory=dict)
+    exported: list[datetime.datetime] = field(default_factory=list)
+
+
+def sort_rows(judging: Judging) -> Sorted:
+    """Read a file to its end and judge every row."""
+    export, table, gathered = judging.export, judging.table, _Gathered()
     damage: list[Damage] = []
-    references: dict[tuple[str, str], str] = {}
     read = skipped = 0
     for block in read_blocks(export):
         read, skipped = read + block.read, skipped + block.skipped
-        kept_out.append(torn_rows(block.ragged, export, table))
+        gathered.kept_out.append(torn_rows(block.ragged, export, table))
         damage += find_damage(block.rows, export.header, table)
-        for site_id, rows in by_site(restate(block.rows, export, table), sites):
-            rules = sites.rules_of(site_id)
-            at_site, hiding = table_at_site(table, rules), Hiding(key, site_id)
-            judged = judge(rows, at_site, export.profile.time_zone or rules.time_zone, now)
-            reasons = _reasons(judged.filter(QUARANTINED), rows, at_site, quarantines=True)
-            kept_out.append(quarantined_rows(block.rows, reasons, export, table, hiding))
-            if keep_warned:
-                reasons = _reasons(judged.filter(~pl.col(QUARANTINED)), rows, at_site, quarantines=False)
-                warned.append(quarantined_rows(block.rows, reasons, export, table, hiding))
-            accepted = _stored(judged.filter(~pl.col(QUARANTINED)), at_site, hiding, references)
-            good.setdefault(site_id, []).append(accepted)
-    told = {site_id: _warn_of_order(pl.concat(frames), table) for site_id, frames in sorted(good.items())}
-    kept = {site_id: distinct(rows, table) for site_id, rows in told.items() if rows.height}
-    return Sorted(kept, pl.concat(kept_out), references, read, skipped, merged(damage), pl.concat(warned))
+        _sort_block(block.rows, restate(block.rows, export, table), judging, gathered)
+    return _sorted(gathered, table, read, skipped, merged(damage))
+
+
+def sort_mended(raw: pl.DataFrame, judging: Judging) -> Sorted:
+    """Judge rows of a file that were mended by hand: ``raw`` as they were typed, by field."""
+    gathered = _Gathered()
+    rows = restate_mended(raw, judging.export, judging.table)
+    _sort_block(raw, rows, judging, gathered)
+    return _sorted(gathered, judging.table, raw.height, 0, ())
+
+
+def _sort_block(raw: pl.DataFrame, restated: pl.DataFrame, judging: Judging, gathered: _Gathered) -> None:
+    """Judge rows (``raw`` as the file has them) and add each to those of its kind."""
+    export, table = judging.export, judging.table
+    for site_id, rows in by_site(restated, judging.sites):
+        rules = judging.sites.rules_of(site_id)
+        at_site, hiding = table_at_site(table, rules), Hiding(judging.key, site_id)
+        judged = judge(rows, at_site, export.profile.time_zone or rules.time_zone, judging.now)
+        if isinstance(latest := judged[EXPORTED_AT.name].max(), datetime.datetime):
+            gathered.exported.append(latest)
+        kept_out, kept = judged.filter(QUARANTINED), judged.filter(~pl.col(QUARANTINED))
+        reasons = _reasons(kept_out, rows, at_site, quarantines=True)
+        gathered.kept_out.append(quarantined_rows(raw, reasons, export, table, hiding))
+        if judging.keep_warned:
+            reasons = _reasons(kept, rows, at_site, quarantines=False)
+            gathered.warned.append(quarantined_rows(raw, reasons, export, table, hiding))
+        accepted = _stored(kept, at_site, hiding, gathered.references)
+        gathered.good.setdefault(site_id, []).append(accepted)
+
+
+def _sorted(gathered: _Gathered, table: Table, read: int, skipped: int, damage: tuple[Damage, ...]) -> Sorted:
+    told = {
+        site_id: _warn_of_order(pl.concat(frames), table) for site_id, frames in sorted(gathered.good.items())
+    }
+    return Sorted(
+        good={site_id: distinct(rows, table) for site_id, rows in told.items() if rows.height},
+        quarantined=pl.concat(gathered.kept_out),
+        references=gathered.references,
+        read=read,
+        skipped=skipped,
+        damage=damage,
+        warned=pl.concat(gathered.warned),
+        exported_at=max(gathered.exported, default=None),
+    )
 
 
 def _reasons(judged: pl.DataFrame, rows: pl.DataFrame, table: Table, quarantines: bool) -> pl.DataFrame:

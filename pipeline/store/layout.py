@@ -114,6 +114,10 @@ class Store:
         """What validation found in one file."""
         return self.root / "validation" / f"{sha256}.json"
 
+    def profile_file(self, fingerprint: str) -> Path:
+        """A profile that some file was read by, kept for the rows of it that are mended later."""
+        return self.root / "profiles" / f"{fingerprint}.json"
+
     def rules_file(self, site_id: str | None) -> Path:
         """The rules kept for one site; of no site, those for the sites that have none of their own."""
         return self.rules / f"{quoted(site_id) if site_id else ALL_SITES}.toml"

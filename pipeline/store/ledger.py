@@ -46,7 +46,11 @@ class StoredPart:
 
 @dataclass(frozen=True, kw_only=True)
 class LedgerEntry:
-    """What became of one file. Its counts are those of the ingest that read it, less the rows forgotten since.
+    """What became of one file. Its counts are those of the ingest that read it, less the rows forgotten since,
+    and with those that were mended or discarded since in their new place.
+
+    ``repaired`` are the numbers of rows that came in only once they were mended, ``discarded`` the reason by the
+    number of each row that was given up; these count as skipped.
 
     ``forgotten`` is all that is left of these: how many there were. ``parts``, ``files`` (SHA-256 by path in the
     store) and ``has_source_ref`` are filled in by `commit`.
@@ -72,6 +76,9 @@ class LedgerEntry:
     program_version: str = ""
     has_source_ref: bool = False
     forgotten: int = 0
+    profile_sha256: str = ""
+    repaired: tuple[int, ...] = ()
+    discarded: dict[str, str] = field(default_factory=dict)
     files: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -157,7 +164,7 @@ def read_entry(path: Path) -> LedgerEntry:
         if _check(stated) != content["check"]:
             raise ValueError("it is not what was written")
         parts = tuple(StoredPart(**{**part, "units": _spans(part["units"])}) for part in stated.pop("parts"))
-        return LedgerEntry(**stated, parts=parts)
+        return LedgerEntry(**{**stated, "repaired": tuple(stated["repaired"])}, parts=parts)
     except OSError as error:
         raise StorageTrouble(f"{path}: the ledger cannot be read: {error.strerror}.") from error
     except (ValueError, KeyError, TypeError) as error:
