@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.errors import RefusedFile
 from pipeline.ingest.blocks import SOURCE_ROW, Block, footer_of, ragged
 from pipeline.ingest.headers import HEADER_ROWS, Header
-from pipeline.ingest.profiles import CLOCK, DAY, Profile
+from pipeline.ingest.profiles import Profile
 from pipeline.ingest.untrusted import Sheet
 
 #: A logbook's row of the sheet and its column make one number: row 5, column 14 is 5000014.
@@ -112,11 +112,7 @@ def one_column_per_day(rows: pl.DataFrame, header: Header, profile: Profile) -> 
     ).filter(pl.col("cell").str.strip_chars() != "")
     place = pl.col("head").str.slice(4).cast(pl.Int64)
     day = place.replace_strict(header.days, return_dtype=pl.String)
-    fields = {wide.day: day, wide.value: pl.col("cell")}
-    if wide.day == wide.value:
-        fields = {wide.day + DAY: day, wide.day + CLOCK: pl.col("cell")}
-    elif wide.clock:
-        fields = {wide.day + DAY: day, wide.day + CLOCK: pl.lit(wide.clock), wide.value: pl.col("cell")}
-    made = [expression.alias(name) for name, expression in fields.items()]
+    told = [day, pl.lit(wide.clock), pl.col("cell")] if len(wide.fields) == 3 else [day, pl.col("cell")]
+    made = [expression.alias(name) for name, expression in zip(wide.fields, told, strict=True)]
     number = (pl.col(SOURCE_ROW) * WIDE_COLUMNS + place + 1).alias(SOURCE_ROW)
     return long.select(*header.positions, *made, number).sort(SOURCE_ROW)

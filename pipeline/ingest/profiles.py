@@ -62,6 +62,13 @@ class Wide:
     month_format: str | None = None
     clock: str | None = None
 
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """The fields that a cell and the day above it make: the day, with the cell or a fixed time of day."""
+        if self.day == self.value:
+            return (self.day + DAY, self.day + CLOCK)
+        return (self.day + DAY, self.day + CLOCK, self.value) if self.clock else (self.day, self.value)
+
 
 @dataclass(frozen=True)
 class Profile:

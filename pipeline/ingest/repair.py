@@ -149,9 +149,7 @@ def _judged(
 ) -> Sorted:
     table, profile = TABLES[entry.table], kept_profile(run.store, entry)
     fields = fields_of(table, profile)
-    sealed = {
-        row: said for row, said in _quarantined(run.store, entry).select(SOURCE_ROW, "sealed").iter_rows()
-    }
+    sealed = dict(_quarantined(run.store, entry).select(SOURCE_ROW, "sealed").iter_rows())
     said = [_said(row, waiting[row.source_row], sealed[row.source_row], run.key) for row in mended]
     names = [name for name in fields if any(row.get(name) for row in said)]
     columns = {name: pl.Series([row.get(name) or "" for row in said], dtype=pl.String) for name in names}

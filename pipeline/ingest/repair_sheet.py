@@ -60,7 +60,7 @@ def fields_of(table: Table, profile: Profile) -> dict[str, str]:
     """Return every field of a table's rows, with the name that the export has for it."""
     found = profile.fields(table)
     if profile.wide:
-        found |= {name: name for name in (profile.wide.day, profile.wide.value)}
+        found |= {name: name for name in profile.wide.fields}
     return found
 
 

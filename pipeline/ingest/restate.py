@@ -61,9 +61,9 @@ def _in_plain_layout(said: pl.DataFrame, export: Export, table: Table) -> pl.Dat
         restated = _restated(said, column_of(table, name), export)
         if restated is not None:
             made[name] = restated.alias(name)
-    for name, duration in profile.durations.items():
-        if name + LASTS in said.columns and table.time in made:
-            made[name] = _end(made[table.time], said[name + LASTS], duration.unit).alias(name)
+    for name in profile.durations:
+        if name + LASTS in said.columns:
+            made[name + LASTS] = said[name + LASTS]
     return pl.DataFrame([*made.values(), said[SOURCE_ROW]])
 
 
@@ -152,16 +152,30 @@ def _or_unreadable(read: pl.Series, texts: pl.Series) -> pl.Series:
     return read.set(read.is_null() & texts.is_not_null(), UNREADABLE)
 
 
-def _end(started: pl.Series, lasted: pl.Series, unit: str) -> pl.Series:
-    """Return when something ended that started at ISO 8601 text and lasted so long; it keeps the offset.
+def with_ends(rows: pl.DataFrame, profile: Profile, table: Table, zone: str) -> pl.DataFrame:
+    """Return restated rows with the ends that their durations lead to, as ISO 8601 in UTC.
 
-    The sum is made on the clock on the wall where the start has no offset, as the ward's own clock shows it.
+    A duration is time that went by: across a change of the clock in ``zone`` it is not what the wall shows.
     """
-    frame = pl.DataFrame({"start": started, "minutes": minutes_of(lasted, unit)})
-    clock = pl.col("start").str.extract(r"^(.{10}[T ][0-9:]{5,8})").str.replace(" ", "T", literal=True)
+    for name, duration in profile.durations.items():
+        if name + LASTS in rows.columns and table.time in rows.columns:
+            end = _end(rows[table.time], rows[name + LASTS], duration.unit, zone)
+            rows = rows.with_columns(end.alias(name)).drop(name + LASTS)
+    return rows
+
+
+def _end(started: pl.Series, lasted: pl.Series, unit: str, zone: str) -> pl.Series:
+    start = pl.col("start")
+    clock = start.str.extract(r"^(.{10}[T ][0-9:]{5,8})").str.replace(" ", "T", literal=True)
     wall = clock.str.replace(r"^(.{16})$", "${1}:00")
     wall = wall.str.to_datetime("%Y-%m-%dT%H:%M:%S", strict=False, time_unit="us")
+    local = wall.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    offset = start.str.extract(r"[0-9](Z|[+-][0-9]{2}:?[0-9]{2})$").str.replace("Z", "+00:00", literal=True)
+    stated = (
+        wall.dt.strftime("%Y-%m-%dT%H:%M:%S") + offset.str.replace(":", "", literal=True)
+    ).str.to_datetime("%Y-%m-%dT%H:%M:%S%z", strict=False, time_unit="us")
+    instant = pl.coalesce(stated.dt.convert_time_zone("UTC"), local.dt.convert_time_zone("UTC"))
     seconds = (pl.col("minutes") * 60).round().cast(pl.Int64)
-    offset = pl.col("start").str.extract(r"[0-9](Z|[+-][0-9]{2}:?[0-9]{2})$").fill_null("")
-    end = (wall + pl.duration(seconds=seconds, time_unit="us")).dt.strftime("%Y-%m-%dT%H:%M:%S") + offset
+    end = (instant + pl.duration(seconds=seconds, time_unit="us")).dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+    frame = pl.DataFrame({"start": started, "minutes": minutes_of(lasted, unit)})
     return _or_unreadable(frame.select(end.alias("end"))["end"], lasted)

@@ -14,7 +14,7 @@ from pipeline.ingest.normalise import EXPORTED_AT, text_of
 from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
 from pipeline.ingest.read_files import Export, read_blocks
 from pipeline.ingest.repeats import Distinct, distinct
-from pipeline.ingest.restate import restate, restate_mended
+from pipeline.ingest.restate import restate, restate_mended, with_ends
 from pipeline.ingest.row_rules import broken_by_rule, faults, named, table_at_site
 from pipeline.ingest.sites import Sites, by_site
 from pipeline.records import Table, stored_name
@@ -93,7 +93,8 @@ def _sort_block(raw: pl.DataFrame, restated: pl.DataFrame, judging: Judging, gat
     for site_id, rows in by_site(restated, judging.sites):
         rules = judging.sites.rules_of(site_id)
         at_site, hiding = table_at_site(table, rules), Hiding(judging.key, site_id)
-        judged = judge(rows, at_site, export.profile.time_zone or rules.time_zone, judging.now)
+        zone = export.profile.time_zone or rules.time_zone
+        judged = judge(with_ends(rows, export.profile, table, zone), at_site, zone, judging.now)
         if isinstance(latest := judged[EXPORTED_AT.name].max(), datetime.datetime):
             gathered.exported.append(latest)
         kept_out, kept = judged.filter(QUARANTINED), judged.filter(~pl.col(QUARANTINED))

@@ -207,6 +207,21 @@ def test_rows_of_a_declared_export_are_mended_in_its_own_columns_and_formats(fol
     assert quarantine_of(folder)[-1] == (4, "in_future")
 
 
+def test_a_cell_of_a_logbook_is_mended(folder):
+    profile = folder.parent / "w.toml"
+    profile.write_text(
+        'name = "w"\ntable = "count_readings"\nfiles = ["w*"]\n[wide]\nday = "read_at"\nvalue = "cycle_count"\n'
+        'clock = "12:00"\nday_format = "%d/%m/%Y"\n'
+    )
+    read_text(folder, "w.csv", "unit_id,02/03/2026,03/03/2026\n1,seven,8\n", profile_path=profile)
+    path = mend(exported(folder, file_name="w.csv"), {(2_000_002, "cycle_count"): "7"})
+    assert retried(folder, path) == (1, 0, 0, 0)
+    rows = stored(folder, "count_readings").select("read_at", "cycle_count", "source_row").rows()
+    noon = datetime.datetime(2026, 3, 2, 12)
+    next_noon = noon + datetime.timedelta(days=1)
+    assert rows == [(noon, 7, 2_000_002), (next_noon, 8, 2_000_003)]
+
+
 def test_one_row_in_words(folder):
     store = store_of(folder)
     found = row_in_words(store, listing(store), 3)
