@@ -61,7 +61,7 @@ class _Commands(click.Group):
             context.exit(0)
         except Exception as error:
             if os.environ.get("DEWLEDGER_DEBUG"):
-                traceback.print_exc()
+                traceback.print_tb(error.__traceback__)
             # The error's own text may quote a row; its kind and place do not.
             place = traceback.extract_tb(error.__traceback__)[-1]
             where = f"{Path(place.filename).name}:{place.lineno}"

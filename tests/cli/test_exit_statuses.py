@@ -145,12 +145,16 @@ def test_a_fault_of_the_program_shows_no_row(
     ingested: Path, dewledger: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fail(*_: object) -> None:
-        raise ValueError("canary-1 on u1")
+        raise ValueError("-".join(("canary", "1")))
 
     monkeypatch.setattr("pipeline.measures.engine.compute", fail)
     result = dewledger("measure", "--store", ingested / "store")
     _told(result, 1, "ValueError")
-    assert "canary" not in result.output
+    assert "canary-1" not in result.output
+    monkeypatch.setenv("DEWLEDGER_DEBUG", "1")
+    traced = dewledger("measure", "--store", ingested / "store")
+    assert "in measure" in traced.output
+    assert "canary-1" not in traced.output
 
 
 def test_help_and_version_load_no_heavy_library() -> None:
