@@ -23,6 +23,7 @@ from pipeline.commands import (
     export,
     forget,
     ingest,
+    inspect,
     measure,
     options,
     plan,
@@ -93,6 +94,7 @@ def main() -> None:
 for _command in (
     ingest.ingest,
     check.check,
+    inspect.inspect,
     measure.measure,
     plan.plan,
     report.report,

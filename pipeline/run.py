@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from pipeline.explaining import Definition, Limit
     from pipeline.forget import Forgotten
     from pipeline.ingest.check import CheckReport
+    from pipeline.ingest.drafting.draft import Draft
+    from pipeline.ingest.drafting.first_rows import FirstRows
     from pipeline.ingest.ingest import IngestReport
     from pipeline.ingest.repair import Retried
     from pipeline.measures.published import Published
@@ -83,6 +85,23 @@ def check(
 
         write_workbook(report, to)
     return report
+
+
+def inspect(
+    file: Path, table: str | None, sheet: str | None, rules: Path | None, to: Path | None, now: datetime
+) -> tuple[Draft, FirstRows]:
+    """Draft a profile for a file, and read its first rows by it; without rules, local times are UTC."""
+    from pipeline.ingest.drafting.draft import draft_profile
+    from pipeline.ingest.drafting.first_rows import first_rows
+    from pipeline.ingest.drafting.profile_toml import profile_toml
+    from pipeline.site_rules import SiteRules, load_site_rules
+    from pipeline.store.parquet import write_bytes
+
+    draft = draft_profile(file, table, sheet)
+    known = load_site_rules(rules) if rules else SiteRules(time_zone="UTC")
+    if to is not None:
+        write_bytes(to, profile_toml(draft).encode())
+    return draft, first_rows(file, draft, known, now.replace(tzinfo=None))
 
 
 def measure(store_path: Path, as_of: str | None, quiet: bool = False) -> Published:

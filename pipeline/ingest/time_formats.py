@@ -105,7 +105,7 @@ def _by_format(texts: pl.Series, stated: str, with_clock: bool) -> pl.Series:
         return _next_day_at_24(_where(texts, texts.str.contains(pattern)))
     if stated in SERIALS:
         return _from_serial(texts, _EPOCHS[stated], with_clock)
-    parts = texts.str.extract_groups(_pattern(stated)).struct.unnest()
+    parts = texts.str.extract_groups(format_pattern(stated)).struct.unnest()
     return _next_day_at_24(parts.select(_iso(parts.columns, with_clock).alias(texts.name)).to_series())
 
 
@@ -113,8 +113,8 @@ def _where(texts: pl.Series, fits: pl.Series) -> pl.Series:
     return texts.set(~fits.fill_null(False), None)
 
 
-def _pattern(stated: str) -> str:
-    """Return the regular expression of a format; after %M without %S, seconds may follow."""
+def format_pattern(stated: str) -> str:
+    """Return the regular expression of a format in strptime's directives; after %M without %S, seconds may follow."""
     pattern = "".join(
         _DIRECTIVES[piece[1]] if piece.startswith("%") else re.escape(piece)
         for piece in re.findall(r"%.|[^%]+", stated)
