@@ -45,6 +45,8 @@ def checked(stated: dict[str, Any], source: str) -> Profile:
         faults += value_faults(stated, table)
     if faults:
         raise UsageError("\n".join(f"{source}: {fault}" for fault in faults))
+    if stated.get("format") == "tsv":
+        stated = {"delimiter": "\t", **stated}
     return Profile(**{key: _typed(key, value) for key, value in stated.items()})
 
 

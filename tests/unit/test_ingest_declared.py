@@ -62,7 +62,7 @@ def test_text_in_its_declared_encoding_delimiter_marks_and_format(folder, encodi
 
 
 def test_tabs_and_another_quote_mark(folder):
-    profile = UNITS + 'format = "tsv"\ndelimiter = "\\t"\nquote = "\'"\n'
+    profile = UNITS + 'format = "tsv"\nquote = "\'"\n'
     read(folder, profile, "u.txt", "unit_id\tward\n1\t'Al\tder'\n2\tthe \"old\" wing\n")
     assert values(folder, "units", "unit_id", "ward") == [("1", "Al\tder"), ("2", 'the "old" wing')]
 

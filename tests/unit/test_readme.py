@@ -36,7 +36,8 @@ def test_every_rule_is_in_its_table_of_settings() -> None:
 
 
 def test_the_rules_it_shows_are_rules() -> None:
-    (shown,) = re.findall(r"```toml\n(.*?)```", README.read_text("utf-8"), re.DOTALL)
+    section = README.read_text("utf-8").split("## The site's rules")[1].split("\n## ")[0]
+    (shown,) = re.findall(r"```toml\n(.*?)```", section, re.DOTALL)
     assert tomllib.loads(shown)["site_id"] == parse_site_rules(shown).site_id
 
 
