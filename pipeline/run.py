@@ -139,6 +139,31 @@ def report(store_path: Path, month: str, to: Path, allow_poor_data: bool) -> lis
     return write_reports(results, ledger, validations(store, ledger), month, to, poor_data=found)
 
 
+def share(store_path: Path, month: str, to: Path, profile: str, allow_poor_data: bool) -> list[Path]:
+    """Render the month's pages for readers outside the team, and record that they leave before they do."""
+    from pipeline.disclosure import PROFILES
+    from pipeline.measures.published import published
+    from pipeline.quality_gate import faults, stop_at
+    from pipeline.shared_editions import SHARED, earlier_editions
+    from pipeline.validation import validations
+    from reports.render import shared_editions, write_shared
+
+    month = parse_month(month)
+    store = open_store(store_path, create=False)
+    with hold(store):
+        results, ledger = published(store), entries(store)
+        found = faults(store, results, ledger, month)
+        if found and not allow_poor_data:
+            stop_at(found)
+        validation, earlier = validations(store, ledger), earlier_editions(store, month)
+        editions = shared_editions(
+            results, ledger, validation, month, PROFILES[profile], earlier, is_poor=bool(found)
+        )
+        wards = {edition.findings.site_id: edition.wards for edition in editions}
+        audit.record(store, SHARED, month=month, profile=profile, wards=wards)
+    return write_shared(editions, month, to)
+
+
 def quarantine(store_path: Path, file_name: str | None = None, table: str | None = None) -> pl.DataFrame:
     """Return the rows that were not accepted, of all files and tables or of one."""
     from pipeline.ingest.quarantine import listing, of_file

@@ -70,7 +70,9 @@ def tally(findings: SiteFindings) -> str:
     counts = [(status, sum(item.status == status for item in findings.attention)) for status in _TOLD]
     told = [f"{number} {_TOLD[status][number != 1]}" for status, number in counts if number]
     if not told:
-        told = ["Nothing asks for a decision this month"]
+        told = [
+            "Single cases are not told here" if findings.shared else "Nothing asks for a decision this month"
+        ]
     return f"{', '.join(told)}. {_measures_told(findings.measures)}"
 
 

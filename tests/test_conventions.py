@@ -129,7 +129,13 @@ PACKAGES = ("pipeline", "reports", "synthetic_logs")
 MODULES = [path for package in PACKAGES for path in sorted((ROOT / package).rglob("*.py"))]
 
 #: Said once at the bottom of everything; each part of the program may use them.
-GROUND = ("pipeline.errors", "pipeline.records", "pipeline.site_rules", "pipeline.__version__")
+GROUND = (
+    "pipeline.errors",
+    "pipeline.records",
+    "pipeline.site_rules",
+    "pipeline.disclosure",
+    "pipeline.__version__",
+)
 
 #: Which modules a package may import beside its own and the ground.
 MAY_IMPORT = {

@@ -174,7 +174,7 @@ class Definition:
 
 @dataclass(frozen=True)
 class SiteFindings:
-    """Everything that one site's page of one month says."""
+    """Everything that one site's page of one month says; ``shared`` is what one that leaves the team says of itself."""
 
     site_id: str
     month: str
@@ -186,3 +186,4 @@ class SiteFindings:
     measures: tuple[Measure, ...]
     sections: tuple[Section, ...]
     definitions: tuple[Definition, ...]
+    shared: tuple[str, ...] = ()

@@ -7,6 +7,7 @@ import getpass
 import hashlib
 import json
 import os
+from typing import Any
 
 import pipeline
 from pipeline.errors import StorageTrouble
@@ -33,6 +34,14 @@ def record(store: Store, command: str, **facts: object) -> None:
     )
     append_line(store.audit, line)
     write_bytes(store.audit_head, json.dumps({"lines": len(lines) + 1, "last": _hash(line)}).encode())
+
+
+def recorded(store: Store, command: str) -> list[dict[str, Any]]:
+    """Return the facts that a command recorded, oldest first; StorageTrouble when the record was tampered with."""
+    if faults := verify(store):
+        raise StorageTrouble(" ".join(faults))
+    lines = (json.loads(line) for line in _lines(store))
+    return [line for line in lines if line["command"] == command]
 
 
 def verify(store: Store) -> list[str]:

@@ -1,0 +1,213 @@
+"""The shared edition: what of a site's findings may leave the team, and nothing that is not named here.
+
+Only the measures listed in `shared_measures`, the months that records cover and the site's own limits are carried
+over; a new measure, figure, list or sentence stays at home until it is listed. Every count comes from
+`pipeline.disclosure`; titles, intervals, baselines, limits and signals are made anew from what is printed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.disclosure import NOTHING, Printed, Profile, fingerprint
+from pipeline.findings.figures import control_figure, section_of
+from pipeline.findings.model import (
+    DECIDE,
+    QUALITY_LEAD,
+    STATUSES,
+    UNKNOWN,
+    Attention,
+    Cell,
+    Figure,
+    Measure,
+    Section,
+    SiteFindings,
+)
+from pipeline.findings.quality import uncovered
+from pipeline.findings.shared_measures import Patients, Shared, kind_of, patients_by_ward, shared_measure
+from pipeline.findings.shared_wards import share_table, time_table, ward_shares
+from pipeline.findings.source import Source
+from pipeline.findings.wording import listed, lower_first, of_total, part_words
+
+#: Figures and tables that hold no count of people or events, carried over as they are.
+_AS_THEY_ARE = ("coverage", "limits")
+
+#: What a shared edition showed of the wards, by measure: a hash of it, and whether it hid anything.
+Wards = dict[str, tuple[str, bool]]
+
+#: The same of earlier shared editions of the month.
+Earlier = Mapping[str, Sequence[tuple[str, bool]]]
+
+_READER = "readers outside the team"
+
+
+@dataclass(frozen=True)
+class SharedEdition:
+    """A site's findings as they may leave, and what they show of the wards."""
+
+    findings: SiteFindings
+    wards: Wards
+
+
+@dataclass(frozen=True)
+class _Told:
+    """One measure as it is shared, with its wards unless an earlier edition stands against them."""
+
+    shared: Shared
+    wards: dict[str, Printed]
+    is_withheld: bool
+
+
+def shared_edition(
+    found: SiteFindings, source: Source, profile: Profile, earlier: Earlier, *, is_poor: bool
+) -> SharedEdition:
+    """Return a site's findings as they may leave; ``found`` are those of the team's own page.
+
+    ``is_poor`` says that the quality gate was overridden.
+    """
+    patients = patients_by_ward(source)
+    told = [
+        _Told(shared, wards, _differs(wards, earlier.get(measure.key, ())))
+        for measure in found.measures
+        if (shared := shared_measure(measure, source, patients, profile))
+        for wards in [ward_shares(measure, source, profile)]
+    ]
+    chapters = [
+        _chapter(
+            source, key, [item for item in told if item.shared.measure.section == key], patients, profile
+        )
+        for key in dict.fromkeys(item.shared.measure.section for item in told)
+    ]
+    sections = (*chapters, _records(found, source))
+    models = {section.model for section in sections}
+    findings = replace(
+        found,
+        scope="Site and ward aggregates",
+        attention=_attention(source, [item.shared.measure for item in told], is_poor),
+        measures=tuple(item.shared.measure for item in told),
+        sections=sections,
+        definitions=tuple(item for item in found.definitions if item.key in models),
+        shared=_notice(profile),
+    )
+    shown = {
+        item.shared.measure.key: (fingerprint(item.wards), _hides(item.wards))
+        for item in told
+        if item.wards and not item.is_withheld
+    }
+    return SharedEdition(findings, shown)
+
+
+def _hides(wards: Mapping[str, Printed]) -> bool:
+    return any(row.numbers is None for row in wards.values())
+
+
+def _differs(wards: Mapping[str, Printed], earlier: Sequence[tuple[str, bool]]) -> bool:
+    """Say whether two editions of one month could be set against each other to tell a number that either hides."""
+    return any(before != fingerprint(wards) and (hid or _hides(wards)) for before, hid in earlier)
+
+
+def _notice(profile: Profile) -> tuple[str, ...]:
+    return (
+        "Shared edition: figures of the site and its wards. Cases, units and patients are in the site's own report.",
+        profile.words,
+        "Shares, intervals, baselines and limits are computed from the numbers as they are shown here, so sums may "
+        f"differ a little. “{NOTHING.count}” stands where a number would tell a hidden one. Hidden is not none.",
+    )
+
+
+def _chapter(source: Source, key: str, told: list[_Told], patients: Patients, profile: Profile) -> Section:
+    """Return the section of some measures: their months, and their wards where these may be told."""
+    figures, tables, withheld = [], [], []
+    for item in told:
+        measure = item.shared.measure
+        months = _months(item.shared, source)
+        if any(point.value is not None for point in measure.points):
+            figures.append(months)
+        else:
+            tables.append(months.table)
+        if item.is_withheld:
+            withheld.append(measure.subject)
+        elif item.wards:
+            tables.append(share_table(measure, source, item.wards))
+        elif kind_of(measure)[0] == "cover":
+            tables.append(time_table(measure, source, patients, profile))
+    reasons = (
+        f"{listed(withheld)}: not told by ward, for an earlier shared edition of the month told them otherwise, and "
+        "one could be set against the other.",
+    )
+    return section_of(
+        source,
+        key,
+        told[0].shared.measure.model,
+        _READER,
+        paragraphs=reasons if withheld else (),
+        figures=tuple(figures),
+        tables=tuple(table for table in tables if table.rows),
+    )
+
+
+def _months(shared: Shared, source: Source) -> Figure:
+    """Return the chart of the months, with words for counts that are not numbers."""
+    measure = shared.measure
+    figure = control_figure(measure, f"{measure.subject}, {source.period}")
+    names = [column.name for column in figure.table.columns]
+    rows = tuple(_in_words(dict(zip(names, row, strict=True)), shared.shown) for row in figure.table.rows)
+    title = (
+        figure.title
+        if measure.now.value is not None
+        else f"{measure.subject}: {lower_first(measure.reading)}"
+    )
+    return replace(figure, title=title, table=replace(figure.table, rows=rows))
+
+
+def _in_words(row: dict[str, Cell], shown: Mapping[str, Printed]) -> tuple[Cell, ...]:
+    told = shown.get(str(row["Month"]))
+    if told and not told.numbers:
+        row |= {"Cases": told.count, "Of": told.total}
+    return tuple(row.values())
+
+
+def _records(found: SiteFindings, source: Source) -> Section:
+    """Return what the records cover, and the site's own limits."""
+    figures = tuple(
+        item for section in found.sections for item in section.figures if item.key in _AS_THEY_ARE
+    )
+    tables = tuple(item for section in found.sections for item in section.tables if item.key in _AS_THEY_ARE)
+    return Section(
+        key="records",
+        model="",
+        title="What the records cover",
+        question="Which months can be judged at all?",
+        reader=_READER,
+        paragraphs=(),
+        caveats=("what was never exported is left out of every rate; it is no good news",),
+        figures=figures,
+        tables=tables,
+    )
+
+
+def _attention(source: Source, measures: list[Measure], is_poor: bool) -> tuple[Attention, ...]:
+    """Return what the shared numbers themselves call for; single cases are told at home."""
+    matters = [_signal(measure) for measure in measures if measure.now.signal and not _is_better(measure)]
+    if is_poor:
+        headline = "This page was published although the data fell short of the site's own gate"
+        matters.insert(
+            0, Attention(DECIDE, headline, "The site's own report says where.", QUALITY_LEAD, "records")
+        )
+    gaps = [part_words(table) for table in uncovered(source)]
+    if gaps:
+        evidence = "What rests on them is left out of every rate and is no good news."
+        headline = f"No records of {listed(gaps)} for {source.month_words}"
+        matters.append(Attention(UNKNOWN, headline, evidence, QUALITY_LEAD, "records"))
+    return tuple(sorted(matters, key=lambda matter: STATUSES.index(matter.status)))
+
+
+def _is_better(measure: Measure) -> bool:
+    return measure.better in ("lower", "higher") and measure.status != DECIDE
+
+
+def _signal(measure: Measure) -> Attention:
+    headline = f"{measure.subject}: {lower_first(measure.reading)}"
+    evidence = f"{of_total(measure.now, measure.unit)}, as it is shown here."
+    return Attention(measure.status, headline, evidence, QUALITY_LEAD, measure.section)
