@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from pipeline.cases import Evidence
+    from pipeline.corrections import Correction
     from pipeline.editions import Edition
     from pipeline.explaining import Definition, Limit
     from pipeline.forget import Forgotten
@@ -226,6 +227,13 @@ def status(store_path: Path, now: datetime) -> Status:
     from pipeline.status import status as look
 
     return look(open_store(store_path, create=False), now)
+
+
+def corrections(store_path: Path) -> tuple[Correction, ...]:
+    """Return what later exports changed of earlier ones."""
+    from pipeline.corrections import corrections as find
+
+    return find(open_store(store_path, create=False))
 
 
 def plan(store_path: Path, months: int, changes: list[str], to: Path | None) -> tuple[Plan, list[Path]]:

@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.table import Table
 
 from pipeline.console import say
+from pipeline.corrections import Correction, in_words
 from pipeline.editions import Edition
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.wording import part_words, shown
@@ -47,6 +48,14 @@ def show_status(found: Status) -> None:
             say(f"  {fault}")
     for quiet in found.quiet:
         say(f"Quiet: {quiet.words}")
+
+
+def show_corrections(found: tuple[Correction, ...]) -> None:
+    """Print one line for each row that a later export changed."""
+    for line in in_words(found):
+        click.echo(line)
+    if not found:
+        say("No export has changed what an earlier one says.")
 
 
 def _cell(item: SourceMonth | None) -> str:

@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.records import Table, stored_name
 from pipeline.store.layout import Store
 from pipeline.store.ledger import ALWAYS, LOGS, LedgerEntry, StoredPart
+from pipeline.store.spelling import identifiers
 
 #: A row's file and place, which settle what the export's own time leaves open.
 _FILE = "file_sha256"
@@ -38,7 +39,10 @@ class Comparison:
 
 
 def distinct(rows: pl.DataFrame, table: Table) -> Distinct:
-    """Drop all but one of the rows with equal key and values: the one exported last, else the first."""
+    """Drop all but one of the rows with equal key and values: the one exported last, else the first.
+
+    It is spelled as the rows together would be, so that it does not matter whether they stand in one file.
+    """
     none = rows["source_row"].clear()
     if not _tells_a_key_twice(rows, table):
         return Distinct(rows, 0, none)
@@ -49,8 +53,9 @@ def distinct(rows: pl.DataFrame, table: Table) -> Distinct:
     kept = kept.unique(kept.columns[1:], keep="first").sort("source_row")
     first = kept.unique(kept.columns[1 : len(key) + 1], keep="first", maintain_order=True)
     dropped = _without(told["source_row"], kept["source_row"])
+    alike = rows.update(_spelled_alike(told, table), on="source_row")
     return Distinct(
-        rows.filter(~pl.col("source_row").is_in(dropped.implode())),
+        alike.filter(~pl.col("source_row").is_in(dropped.implode())),
         len(dropped),
         _without(kept["source_row"], first["source_row"]),
     )
@@ -68,6 +73,13 @@ def compare(rows: pl.DataFrame, table: Table, earlier: pl.DataFrame) -> Comparis
     met = told.join(standing, on=names, how="inner", nulls_equal=True, suffix=".before")
     alike = pl.all_horizontal(pl.col(name).eq_missing(pl.col(f"{name}.before")) for name in compared)
     return Comparison(met.filter(alike)["source_row"], met.filter(~alike)["source_row"])
+
+
+def _spelled_alike(told: pl.DataFrame, table: Table) -> pl.DataFrame:
+    """Return the rows' identifiers, those of rows with equal key and values in the least of their spellings."""
+    compared = [*_key(told, table), *_values(table)]
+    names = identifiers(table)
+    return told.select("source_row", *(pl.col(name).min().over(compared) for name in names))
 
 
 def _tells_a_key_twice(rows: pl.DataFrame, table: Table) -> bool:

@@ -15,7 +15,7 @@ from pipeline.store.row_queries import folded, time_of
 
 _CHOOSE = f"""
     create or replace table settling.spellings as
-    select site_id, kind, written, trim(first_value(written) over (
+    select distinct site_id, kind, written, trim(first_value(written) over (
         partition by site_id, kind, {folded("written")}
         order by in_register desc, first_at nulls last, written
     )) as spelling

@@ -177,6 +177,14 @@ def test_the_units_register_has_the_last_word_on_its_own_spelling_only(tmp_path)
     assert settled(store, "usage_samples", "unit_id") == [("AB1",)]
 
 
+def test_a_spelling_that_many_tables_share_does_not_repeat_the_rows_of_a_log(tmp_path):
+    store = new_store(tmp_path)
+    put(store, "a", "units", [{"unit_id": "a7"}])
+    put(store, "b", "disinfections", [cycle(MARCH[0], "A7")])
+    put(store, "c", "usage_samples", [sample(MARCH[0], "A7"), sample(MARCH[1], "A7")])
+    assert settled(store, "usage_samples", "unit_id", "source_row") == [("a7", 2), ("a7", 3)]
+
+
 def test_each_site_spells_for_itself(tmp_path):
     store = new_store(tmp_path)
     put(store, "a", "disinfections", [cycle(MARCH[0], "ab1"), {**cycle(MARCH[0], "AB1"), "site_id": "WEST"}])

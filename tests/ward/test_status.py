@@ -107,3 +107,22 @@ def test_a_store_without_rows_has_nothing_to_show(tmp_path: Path):
         run.status(tmp_path / "store", NOW)
     with pytest.raises(UsageError):
         run.status(tmp_path / "nowhere", NOW)
+
+
+def test_what_later_exports_changed_is_told_row_by_row(ward: Path, dewledger: Run):
+    nothing = dewledger("status", "--changes", "--store", ward / "store")
+    assert (nothing.stdout, nothing.stderr) == ("", "No export has changed what an earlier one says.\n")
+    header = "exported_at,source_ref,unit_id,part,fitted_at,removed_at,lot\n"
+    first = f"{header}2026-05-26T00:00Z,R1,u2,circuit,2026-05-25T08:00:00Z,,C5\n"
+    later = f"{header}2026-05-27T00:00Z,r1,u2,circuit,2026-05-25T09:30:00Z,,C6\n"
+    ingest_text(ward, "part_changes_2", first)
+    ingest_text(ward, "part_changes_3", later)
+    assert dewledger("status", "--changes", "--store", ward / "store").stdout == (
+        "part_changes at TARN, source_ref=r1: fitted_at was 2026-05-25T08:00:00Z and is 2026-05-25T09:30:00Z, "
+        "lot was C5 and is C6 (part_changes_3.csv, row 2).\n"
+    )
+    told = json.loads(dewledger("status", "--changes", "--store", ward / "store", "--json").stdout)
+    assert [(change["column"], change["new"]) for change in told["changes"]] == [
+        ("fitted_at", "2026-05-25T09:30:00Z"),
+        ("lot", "C6"),
+    ]
