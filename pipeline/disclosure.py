@@ -67,7 +67,8 @@ PROFILES = {
         ),
         Profile(
             "hide_1_10", 10, 1, True,
-            "Counts of 1 to 10 are hidden, and with each its total and whatever would tell it.",
+            "Counts of 1 to 10 are hidden, and with each its total and whatever would tell it. A month that has "
+            "changed since it was shared shows no counts.",
         ),
     )
 }  # fmt: skip
@@ -104,6 +105,19 @@ class Printed:
     def words(self) -> str:
         """Count and total in a sentence."""
         return f"{self.count} of {self.total}" if self != NOTHING else WITHHELD
+
+
+@dataclass(frozen=True)
+class Left:
+    """What a shared edition of a month showed, as hashes: each ward table by measure, the site's counts by month.
+
+    Beside a table's hash stands whether anything in it was hidden.
+    """
+
+    month: str
+    profile: str
+    wards: Mapping[str, tuple[str, bool]]
+    months: Mapping[str, str]
 
 
 NOTHING = Printed(WITHHELD, WITHHELD)
@@ -158,9 +172,34 @@ def _from_first_hidden(shown: Mapping[str, Printed]) -> list[str]:
 
 
 def fingerprint(shown: Mapping[str, Printed]) -> str:
-    """Return a hash of what is shown, by which a later edition knows whether it would show something else."""
+    """Return a hash of what is shown, by which a later edition knows whether it shows something else."""
     told = json.dumps([(name, row.count, row.total) for name, row in sorted(shown.items())])
     return hashlib.sha256(told.encode()).hexdigest()[:16]
+
+
+def is_against(shown: Mapping[str, Printed], earlier: Iterable[tuple[str, bool]]) -> bool:
+    """Say whether rows could be set against those of an earlier edition to tell a number that either hides."""
+    return any(before != fingerprint(shown) and (hid or hides(shown)) for before, hid in earlier)
+
+
+def hides(shown: Mapping[str, Printed]) -> bool:
+    """Say whether anything in the rows is hidden."""
+    return any(row.numbers is None for row in shown.values())
+
+
+def changed_months(
+    months: Mapping[str, Mapping[str, Printed]], profile: Profile, earlier: Iterable[Left]
+) -> set[str]:
+    """Return the months whose exact counts have left before and would now be others; rounded ones may change.
+
+    ``months`` is what each month prints of the site by measure.
+    """
+    if profile.step > 1:
+        return set()
+    before = [
+        (month, was) for left in earlier if left.profile == profile.name for month, was in left.months.items()
+    ]
+    return {month for month, was in before if month in months and fingerprint(months[month]) != was}
 
 
 def _reveals(

@@ -145,7 +145,7 @@ def share(store_path: Path, month: str, to: Path, profile: str, allow_poor_data:
     from pipeline.disclosure import PROFILES
     from pipeline.measures.published import published
     from pipeline.quality_gate import faults, stop_at
-    from pipeline.shared_editions import SHARED, earlier_editions
+    from pipeline.shared_editions import earlier_editions, remember
     from pipeline.validation import validations
     from reports.render import shared_editions, write_shared
 
@@ -156,12 +156,11 @@ def share(store_path: Path, month: str, to: Path, profile: str, allow_poor_data:
         found = faults(store, results, ledger, month)
         if found and not allow_poor_data:
             stop_at(found)
-        validation, earlier = validations(store, ledger), earlier_editions(store, month)
+        validation, earlier = validations(store, ledger), earlier_editions(store)
         editions = shared_editions(
             results, ledger, validation, month, PROFILES[profile], earlier, is_poor=bool(found)
         )
-        wards = {edition.findings.site_id: edition.wards for edition in editions}
-        audit.record(store, SHARED, month=month, profile=profile, wards=wards)
+        remember(store, month, profile, {edition.findings.site_id: edition.left for edition in editions})
     return write_shared(editions, month, to)
 
 

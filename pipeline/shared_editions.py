@@ -1,24 +1,29 @@
-"""What shared editions of a month have shown before, from the record of what left."""
+"""What has left the team before, from the record of it in the audit: hashes only, and never a count."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import asdict
+
+from pipeline.disclosure import Left
 from pipeline.store import audit
 from pipeline.store.layout import Store
 
 #: How the audit names an edition that left the team.
-SHARED = "report --shared"
-
-#: By site and measure: hashes of what was shown of the wards, and whether anything was hidden in it.
-Earlier = dict[str, dict[str, list[tuple[str, bool]]]]
+_SHARED = "report --shared"
 
 
-def earlier_editions(store: Store, month: str) -> Earlier:
-    """Return what was shown of a month's wards so far, whichever profile hid the small counts."""
-    found: Earlier = {}
-    for line in audit.recorded(store, SHARED):
-        if line["month"] != month:
-            continue
-        for site, wards in line["wards"].items():
-            for measure, (shown, hid) in wards.items():
-                found.setdefault(site, {}).setdefault(measure, []).append((shown, hid))
+def earlier_editions(store: Store) -> dict[str, list[Left]]:
+    """Return what each site has shared so far, oldest first."""
+    found: dict[str, list[Left]] = {}
+    for line in audit.recorded(store, _SHARED):
+        for site, left in line["sites"].items():
+            wards = {measure: (shown, hid) for measure, (shown, hid) in left["wards"].items()}
+            found.setdefault(site, []).append(Left(line["month"], line["profile"], wards, left["months"]))
     return found
+
+
+def remember(store: Store, month: str, profile: str, sites: Mapping[str, Left]) -> None:
+    """Record that editions of a month leave."""
+    told = {site: {name: asdict(left)[name] for name in ("wards", "months")} for site, left in sites.items()}
+    audit.record(store, _SHARED, month=month, profile=profile, sites=told)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from pipeline.disclosure import Profile
+from pipeline.disclosure import Left, Profile
 from pipeline.errors import NothingToDo
 from pipeline.findings import findings, sites_with_data
 from pipeline.findings.model import SiteFindings
 from pipeline.findings.months import checked_month, month_name
-from pipeline.findings.shared import Earlier, SharedEdition, shared_edition
+from pipeline.findings.shared import SharedEdition, shared_edition
 from pipeline.findings.source import Source
 from pipeline.measures.published import Published
 from pipeline.store.layout import quoted
@@ -46,17 +46,17 @@ def shared_editions(
     validation: Sequence[Validation],
     month: str,
     profile: Profile,
-    earlier: Mapping[str, Earlier],
+    earlier: Mapping[str, Sequence[Left]],
     *,
     is_poor: bool,
 ) -> list[SharedEdition]:
-    """Return what may leave the team of each site with data; ``earlier`` is what left of the month before, by site."""
+    """Return what may leave the team of each site with data; ``earlier`` is what has left before, by site."""
     return [
         shared_edition(
             findings(published, ledger, validation, site, month),
             Source(published, site, month),
             profile,
-            earlier.get(site, {}),
+            earlier.get(site, ()),
             is_poor=is_poor,
         )
         for site in _sites(published, month)

@@ -10,7 +10,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.disclosure import NOTHING, Printed, Profile, fingerprint
+from pipeline.disclosure import (
+    NOTHING,
+    Left,
+    Printed,
+    Profile,
+    changed_months,
+    fingerprint,
+    hides,
+    is_against,
+)
 from pipeline.findings.figures import control_figure, section_of
 from pipeline.findings.model import (
     DECIDE,
@@ -25,7 +34,14 @@ from pipeline.findings.model import (
     SiteFindings,
 )
 from pipeline.findings.quality import uncovered
-from pipeline.findings.shared_measures import Patients, Shared, kind_of, patients_by_ward, shared_measure
+from pipeline.findings.shared_measures import (
+    Patients,
+    Shared,
+    kind_of,
+    patients_by_ward,
+    printed_months,
+    shared_measure,
+)
 from pipeline.findings.shared_wards import share_table, time_table, ward_shares
 from pipeline.findings.source import Source
 from pipeline.findings.wording import listed, lower_first, of_total, part_words
@@ -33,21 +49,15 @@ from pipeline.findings.wording import listed, lower_first, of_total, part_words
 #: Figures and tables that hold no count of people or events, carried over as they are.
 _AS_THEY_ARE = ("coverage", "limits")
 
-#: What a shared edition showed of the wards, by measure: a hash of it, and whether it hid anything.
-Wards = dict[str, tuple[str, bool]]
-
-#: The same of earlier shared editions of the month.
-Earlier = Mapping[str, Sequence[tuple[str, bool]]]
-
 _READER = "readers outside the team"
 
 
 @dataclass(frozen=True)
 class SharedEdition:
-    """A site's findings as they may leave, and what they show of the wards."""
+    """A site's findings as they may leave, and what is to be remembered of them."""
 
     findings: SiteFindings
-    wards: Wards
+    left: Left
 
 
 @dataclass(frozen=True)
@@ -60,17 +70,21 @@ class _Told:
 
 
 def shared_edition(
-    found: SiteFindings, source: Source, profile: Profile, earlier: Earlier, *, is_poor: bool
+    found: SiteFindings, source: Source, profile: Profile, earlier: Sequence[Left], *, is_poor: bool
 ) -> SharedEdition:
     """Return a site's findings as they may leave; ``found`` are those of the team's own page.
 
-    ``is_poor`` says that the quality gate was overridden.
+    ``earlier`` are the site's shared editions so far; ``is_poor`` says that the quality gate was overridden.
     """
     patients = patients_by_ward(source)
+    months = printed_months(found.measures, profile)
+    changed = changed_months(months, profile, earlier)
     told = [
-        _Told(shared, wards, _differs(wards, earlier.get(measure.key, ())))
+        _Told(
+            shared, wards, source.month in changed or is_against(wards, _of_wards(earlier, source, measure))
+        )
         for measure in found.measures
-        if (shared := shared_measure(measure, source, patients, profile))
+        if (shared := shared_measure(measure, source, patients, profile, changed))
         for wards in [ward_shares(measure, source, profile)]
     ]
     chapters = [
@@ -90,21 +104,23 @@ def shared_edition(
         definitions=tuple(item for item in found.definitions if item.key in models),
         shared=_notice(profile),
     )
-    shown = {
-        item.shared.measure.key: (fingerprint(item.wards), _hides(item.wards))
-        for item in told
-        if item.wards and not item.is_withheld
-    }
-    return SharedEdition(findings, shown)
+    left = Left(
+        month=source.month,
+        profile=profile.name,
+        wards={
+            item.shared.measure.key: (fingerprint(item.wards), hides(item.wards))
+            for item in told
+            if item.wards and not item.is_withheld
+        },
+        months={month: fingerprint(rows) for month, rows in months.items() if month not in changed},
+    )
+    return SharedEdition(findings, left)
 
 
-def _hides(wards: Mapping[str, Printed]) -> bool:
-    return any(row.numbers is None for row in wards.values())
-
-
-def _differs(wards: Mapping[str, Printed], earlier: Sequence[tuple[str, bool]]) -> bool:
-    """Say whether two editions of one month could be set against each other to tell a number that either hides."""
-    return any(before != fingerprint(wards) and (hid or _hides(wards)) for before, hid in earlier)
+def _of_wards(earlier: Sequence[Left], source: Source, measure: Measure) -> list[tuple[str, bool]]:
+    """Return what earlier editions of the month showed of a measure's wards, whichever profile hid the rest."""
+    same = [left.wards for left in earlier if left.month == source.month]
+    return [wards[measure.key] for wards in same if measure.key in wards]
 
 
 def _notice(profile: Profile) -> tuple[str, ...]:

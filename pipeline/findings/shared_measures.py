@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import polars as pl
 
-from pipeline.disclosure import Printed, Profile, Split, printed
+from pipeline.disclosure import NOTHING, Printed, Profile, Split, printed
 from pipeline.findings.charting import Charted, chart_shares, chart_values
 from pipeline.findings.measured import judged
 from pipeline.findings.model import UNKNOWN, Measure, Reference
@@ -48,12 +48,25 @@ def kind_of(measure: Measure) -> tuple[str, str]:
     return kind, part
 
 
-def shared_measure(measure: Measure, source: Source, patients: Patients, profile: Profile) -> Shared | None:
-    """Return what may be told of a measure, None where it is not known to be safe."""
+def shared_measure(
+    measure: Measure, source: Source, patients: Patients, profile: Profile, silent: Collection[str]
+) -> Shared | None:
+    """Return what may be told of a measure, None where it is not known to be safe; no counts of silent months."""
     kind, _ = kind_of(measure)
     if kind in SHARES:
-        return _share(measure, source, profile)
+        shown = _printed(measure, profile)
+        return _share(measure, source, shown | dict.fromkeys(shown.keys() & silent, NOTHING))
     return _value(measure, source, patients, profile) if kind in VALUES else None
+
+
+def printed_months(measures: Sequence[Measure], profile: Profile) -> dict[str, dict[str, Printed]]:
+    """Return what each month prints of the site's counts, by measure."""
+    months: dict[str, dict[str, Printed]] = {}
+    for measure in measures:
+        if kind_of(measure)[0] in SHARES:
+            for month, row in _printed(measure, profile).items():
+                months.setdefault(month, {})[measure.key] = row
+    return months
 
 
 def patients_by_ward(source: Source) -> Patients:
@@ -82,9 +95,16 @@ def rounded(value: float, unit: str) -> float:
     return min(near, 1 - 10**-digits) if unit == "share" and value < 1 else near
 
 
-def _share(measure: Measure, source: Source, profile: Profile) -> Shared:
-    known = {point.month: Split(point.count or 0, point.total) for point in measure.points if point.total}
-    shown = {month: printed(split, profile) for month, split in known.items()}
+def _printed(measure: Measure, profile: Profile) -> dict[str, Printed]:
+    """Return what may be shown of the months that have a total."""
+    return {
+        point.month: printed(Split(point.count or 0, point.total), profile)
+        for point in measure.points
+        if point.total
+    }
+
+
+def _share(measure: Measure, source: Source, shown: dict[str, Printed]) -> Shared:
     counts = {month: row.numbers for month, row in shown.items() if row.numbers}
     charted = _with_gaps(chart_shares(counts, source.months, source.rules))
     now = shown.get(source.month)

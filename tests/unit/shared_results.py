@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from report_results import MONTH, SITE, Rows, busy_month, changeovers, overruns, published
 
-from pipeline.disclosure import PROFILES
+from pipeline.disclosure import PROFILES, Left, Profile
 from pipeline.findings import findings
 from pipeline.findings.shared import SharedEdition, shared_edition
 from pipeline.findings.source import Source
@@ -29,13 +30,13 @@ def site_of(wards: Wards) -> tuple[int, int]:
 
 
 def edition(
-    folder: Path, tables: dict[str, Rows], profile=ROUNDING, earlier=None, text: str = ""
+    folder: Path, tables: dict[str, Rows], profile: Profile = ROUNDING, earlier: Sequence[Left] = ()
 ) -> SharedEdition:
     """Return the shared edition of results made of these rows."""
-    results = published(folder, tables, text)
+    results = published(folder, tables)
     found = findings(results, [], [], SITE, MONTH)
     source = Source(results, SITE, MONTH)
-    return shared_edition(found, source, profile, earlier or {}, is_poor=False)
+    return shared_edition(found, source, profile, earlier, is_poor=False)
 
 
 def results_of(overrun: Wards, unprotected: Wards, before: int = 11) -> dict[str, Rows]:

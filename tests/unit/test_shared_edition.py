@@ -15,7 +15,7 @@ from attacker import told
 from report_results import MONTH, SITE, busy_month, overruns, published
 from shared_results import CANARY_KEY, CANARY_UNIT, EXACT, ROUNDING, edition, results_of, site_of
 
-from pipeline.disclosure import LEAST_WIDTH
+from pipeline.disclosure import LEAST_WIDTH, WITHHELD
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS
 from pipeline.findings.model import Attention, Cell, Column, Figure, Section, Table
@@ -150,7 +150,7 @@ def test_what_is_not_known_to_be_safe_stays_at_home(tmp_path):
             section,
         ),
     )
-    told_of = shared_edition(more, Source(results, SITE, MONTH), ROUNDING, {}, is_poor=False)
+    told_of = shared_edition(more, Source(results, SITE, MONTH), ROUNDING, [], is_poor=False)
     assert "canary" not in repr(told_of.findings).replace(SITE, "")
 
 
@@ -177,9 +177,8 @@ def test_a_month_is_judged_only_where_no_month_is_left_open(tmp_path):
 def test_wards_that_differ_from_an_earlier_shared_edition_stay_at_home(tmp_path):
     first = edition(tmp_path, results_of(OVERRUN, UNPROTECTED))
     late = OVERRUN | {"Alder": (1, 31)}
-    earlier = {measure: [shown] for measure, shown in first.wards.items()}
-    second = edition(tmp_path, results_of(late, UNPROTECTED), earlier=earlier)
-    assert first.wards.keys() - second.wards.keys() == {"overruns-circuit"}
+    second = edition(tmp_path, results_of(late, UNPROTECTED), earlier=[first.left])
+    assert first.left.wards.keys() - second.left.wards.keys() == {"overruns-circuit"}
     page = render(second.findings)
     assert 'id="table-wards-overruns-circuit"' not in page
     assert "Circuits past the limit: not told by ward" in page
@@ -190,9 +189,20 @@ def test_wards_that_differ_from_an_earlier_shared_edition_stay_at_home(tmp_path)
 @pytest.mark.parametrize("late", [{"Alder": (1, 31)}, {"Cedar": (4, 49)}, {"Cedar": (1, 47)}])
 def test_two_editions_together_tell_no_hidden_cell(tmp_path, profile, late):
     first = edition(tmp_path, results_of(OVERRUN, UNPROTECTED), profile)
-    earlier = {measure: [shown] for measure, shown in first.wards.items()}
-    second = edition(tmp_path, results_of(OVERRUN | late, UNPROTECTED), profile, earlier)
+    second = edition(tmp_path, results_of(OVERRUN | late, UNPROTECTED), profile, [first.left])
     site, later = (counts_of(item, "months-overruns-circuit")[MONTH] for item in (first, second))
     wards = counts_of(first, "wards-overruns-circuit")
     ((low, high),) = told(wards, site, profile, [("Cedar", 0)], later).values()
     assert high - low >= LEAST_WIDTH
+
+
+def test_exact_counts_of_a_month_leave_once(tmp_path):
+    """One case more, told by exact totals, would be the whole of a ward's hidden count."""
+    none = {"Alder": (0, 30), "Birch": (0, 25)}
+    first = edition(tmp_path, results_of(none, none), EXACT)
+    again = edition(tmp_path, results_of(none, none), EXACT, [first.left])
+    late = edition(tmp_path, results_of({**none, "Alder": (1, 31)}, none), EXACT, [first.left])
+    assert counts_of(first, "wards-changeovers") == counts_of(again, "wards-changeovers") == none
+    assert counts_of(late, "months-changeovers")[MONTH] == (WITHHELD, WITHHELD)
+    assert not [table.key for table in every_table(late.findings) if table.key.startswith("wards-")]
+    assert counts_of(late, "months-changeovers")["2026-09"] == (0, 90)
