@@ -21,9 +21,20 @@ from markupsafe import Markup
 
 from pipeline import __version__
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
-from pipeline.findings.model import DECIDE, LOOK, STEADY, UNKNOWN, Cell, Figure, Measure, SiteFindings, Table
+from pipeline.findings.model import (
+    DECIDE,
+    LOOK,
+    NOT_JUDGED,
+    STEADY,
+    UNKNOWN,
+    Cell,
+    Figure,
+    Measure,
+    SiteFindings,
+    Table,
+)
 from pipeline.findings.months import month_name
-from pipeline.findings.wording import change, listed, shown
+from pipeline.findings.wording import basis, change, listed, shown
 from reports import svg
 from reports.charts import spec_of
 from reports.charts.keys import keys_of
@@ -32,7 +43,7 @@ from reports.style import style_sheet
 
 #: Rows of what needs attention that stand open; the others are one click away.
 FIRST_ROWS = 6
-NUMBERS = frozenset({"count", "share", "hours", "minutes", "millilitres", "ratio", "number"})
+NUMBERS = frozenset({"count", "share", "hours", "minutes", "days", "millilitres", "ratio", "number"})
 UNBROKEN = frozenset({"instant", "unit", "month"})
 
 
@@ -54,6 +65,7 @@ def render(findings: SiteFindings) -> str:
         show=lambda value, kind: shown(value, kind, zone),
         csv_link=csv_link,
         change=change,
+        basis=basis,
         version=__version__,
         **_page(),
     )  # fmt: skip
@@ -83,7 +95,7 @@ def _measures_told(measures: tuple[Measure, ...]) -> str:
     parts = [f"{statuses[STEADY]} are steady"]
     parts += [f"{signals} differ from their baseline"] if signals else []
     parts += [f"{statuses[UNKNOWN]} cannot be judged"] if statuses[UNKNOWN] else []
-    return f"Of {len(measures)} measures {listed(parts)}."
+    return f"Of {len(measures) - statuses[NOT_JUDGED]} charted measures {listed(parts)}."
 
 
 _TOLD = {
@@ -99,7 +111,7 @@ def csv_link(table: Table) -> str:
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow([_safe(column.name) for column in table.columns])
     writer.writerows([_safe(cell) for cell in row] for row in table.rows)
-    return "data:text/csv;charset=utf-8," + quote(text.getvalue(), safe="")
+    return "data:text/csv;charset=utf-8," + quote(text.getvalue(), safe=",:;")
 
 
 def _safe(cell: Cell) -> str | int | float:

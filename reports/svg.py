@@ -14,6 +14,15 @@ VL_VERSION = "6.4"
 
 _VARIABLES = {values[0]: f"var(--{name})" for name, values in COLOURS.items()}
 _NUMBER = re.compile(r"-?\d+\.\d{3,}")
+#: What SVG takes for granted, and marks that show nothing.
+_IDLE = re.compile(
+    r' (?:opacity|stroke-width|stroke-opacity|fill-opacity)="1"| transform="translate\(0,0\)"| [xy]2="0"(?= )'
+    r'|<path d="M0,0h0v0h0Z"/>|<path d="" display="none"/>'
+)
+#: A round mark as the path that Vega makes of it.
+_DOT = re.compile(
+    r'<path transform="translate\(([^,]+),([^)]+)\)" d="M([\d.]+),0A\3,\3,0,1,1,-\3,0A\3,\3,0,1,1,\3,0"'
+)
 _DROPPED = re.compile(
     r' (?:aria-[a-z]+|role|class|font-family|xmlns(?::xlink)?|version|stroke-miterlimit|pointer-events)="[^"]*"'
 )
@@ -31,13 +40,15 @@ def render(spec: dict[str, Any], prefix: str) -> str:
 
 
 def slim(svg: str, prefix: str) -> str:
-    """Drop what a page does not need: long decimals, classes, roles and fonts.
+    """Drop what a page does not need: long decimals, classes, roles, fonts, and what is so without being said.
 
-    >>> slim('<path class="a" d="M1.23456,2"/>', "p")
+    >>> slim('<path class="a" d="M1.23456,2" opacity="1"/>', "p")
     '<path d="M1.23,2"/>'
     """
     shorter = _NUMBER.sub(lambda found: f"{float(found[0]):.2f}".rstrip("0").rstrip("."), svg)
     shorter = _DROPPED.sub("", shorter)
+    shorter = _IDLE.sub("", shorter)
+    shorter = _DOT.sub(r'<circle cx="\1" cy="\2" r="\3"', shorter)
     shorter = re.sub(r"<g>(<g/>)*</g>|<path d=\"M0,0[^\"]*\" ?(?:fill=\"none\")?/>(?=</g>$)", "", shorter)
     return re.sub(r'(id="|url\(#)(clip\d+)', rf"\g<1>{prefix}-\g<2>", shorter)
 

@@ -154,6 +154,7 @@ MAY_IMPORT = {
         "pipeline.signals",
         "pipeline.site_events",
         "pipeline.validation",
+        "pipeline.freshness",
         "pipeline.ingest.row_rules",
     ),
     # Reports format what was found; they measure and ingest nothing.

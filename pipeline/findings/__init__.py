@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from pipeline.errors import NothingToDo
 from pipeline.findings.attention import attention
 from pipeline.findings.changeovers import changeovers
+from pipeline.findings.compared import compared
 from pipeline.findings.counts import counts
 from pipeline.findings.cover import cover
-from pipeline.findings.definitions import definitions
+from pipeline.findings.definitions import definitions, of_charts
 from pipeline.findings.fresh import fresh
 from pipeline.findings.measured import measures
 from pipeline.findings.model import SiteFindings
@@ -17,16 +18,22 @@ from pipeline.findings.months import checked_month
 from pipeline.findings.overruns import overruns
 from pipeline.findings.quality import quality
 from pipeline.findings.setup import setup
+from pipeline.findings.signals_in_time import about_signals, signals_in_time
 from pipeline.findings.source import Source, number
 from pipeline.findings.supplies import supplies
 from pipeline.findings.turnaround import turnaround
-from pipeline.findings.water import warmth, water
+from pipeline.findings.warmth import warmth
+from pipeline.findings.water import water
 from pipeline.findings.wording import counted, shown
+from pipeline.freshness import RHYTHMS
 from pipeline.measures.published import Published
 from pipeline.store.ledger import LedgerEntry
 from pipeline.validation import Validation
 
 __all__ = ["findings", "sites_with_data"]
+
+#: Tables that results of earlier programs may lack.
+_NEEDED = {"sensitivity", RHYTHMS}
 
 
 def findings(
@@ -39,11 +46,14 @@ def findings(
 ) -> SiteFindings:
     """Return what a site's page of a month says; ``poor_data`` are the faults that the gate was overridden for.
 
-    Raises UsageError for a month that is none, NothingToDo for a site that is not in the results.
+    Raises UsageError for a month that is none, NothingToDo for a site that is not in the results,
+    or for results of an earlier program.
     """
     checked_month(month)
     if site_id not in published.sites:
         raise NothingToDo(f"There are no results for the site '{site_id}'.")
+    if not published.tables.keys() >= _NEEDED:
+        raise NothingToDo("The results were measured by an earlier program; run 'dewledger measure' again.")
     source = Source(published, site_id, month)
     others = tuple(f"{site}, " for site in published.sites if site != site_id)
     own_faults = [fault for fault in poor_data if not fault.startswith(others)]
@@ -55,22 +65,25 @@ def findings(
         time_zone=source.rules.time_zone,
         run_id=published.run_id,
         scope=_scope(source),
+        signals=about_signals(source),
         attention=attention(source, measured, own_faults),
         measures=measured,
         sections=(
             cover(source),
-            overruns(source, measured),
+            overruns(source),
             fresh(source),
-            changeovers(source, measured),
+            changeovers(source),
             turnaround(source),
-            water(source, measured),
+            water(source),
             warmth(source),
             setup(source),
             counts(source),
-            supplies(source, measured),
+            compared(source),
+            signals_in_time(source),
+            supplies(source),
             quality(source, ledger, validation),
         ),
-        definitions=definitions(source.models),
+        definitions=(of_charts(source.rules), *definitions(source.models)),
     )
 
 

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from pipeline.findings.changeovers import cases
-from pipeline.findings.charting import run_now
+from pipeline.findings.charted import run_now
 from pipeline.findings.counts import count_cases, disagreements
 from pipeline.findings.fresh import carried_over
 from pipeline.findings.model import (
@@ -25,6 +25,7 @@ from pipeline.findings.model import (
 )
 from pipeline.findings.months import month_name, months_in_words
 from pipeline.findings.quality import uncovered
+from pipeline.findings.quiet import quiet
 from pipeline.findings.source import Source, number, whole
 from pipeline.findings.water import dry_bags
 from pipeline.findings.wording import (
@@ -58,7 +59,8 @@ def attention(source: Source, measures: Sequence[Measure], poor_data: Sequence[s
     found = [
         *_poor(poor_data),
         *_uncovered(source),
-        *_changeovers(source, by_key["changeovers"]),
+        *_quiet(source),
+        *_changeovers(source, by_key["unprotected_changeovers"]),
         *_carried_over(source),
         *(_signal(measure) for measure in measures if _asks(measure)),
         *_counts(source),
@@ -70,8 +72,8 @@ def attention(source: Source, measures: Sequence[Measure], poor_data: Sequence[s
 
 def _asks(measure: Measure) -> bool:
     """Say whether a measure's signal belongs here: not one that is simply better than the baseline."""
-    is_better = measure.better in ("lower", "higher") and measure.status != DECIDE
-    return bool(measure.now.signal) and not is_better and measure.key not in _BY_CASE
+    is_neither = measure.status == LOOK and measure.counted == "days"
+    return (measure.status == DECIDE or is_neither) and measure.section not in _BY_CASE
 
 
 def _poor(poor_data: Sequence[str]) -> list[Attention]:
@@ -99,6 +101,24 @@ def _uncovered(source: Source) -> list[Attention]:
     ]
 
 
+def _quiet(source: Source) -> list[Attention]:
+    found = quiet(source)
+    if not found:
+        return []
+    kinds = sorted({part_words(item.table) for item in found})
+    units = sorted({item.unit_id for item in found if item.unit_id})
+    of_units = f" Among them {counted(len(units), 'unit')}." if units else ""
+    evidence = (
+        f"Nothing new of {listed(kinds)} for longer than their usual rhythm.{of_units} What rests on them is not as "
+        "good as it looks."
+    )
+    return [
+        Attention(
+            LOOK, f"{counted(len(found), 'source')} of records gone quiet", evidence, QUALITY_LEAD, "quality"
+        )
+    ]
+
+
 def _changeovers(source: Source, measure: Measure) -> list[Attention]:
     found = Counter(cases(source)["proof"])
     unprotected = sum(found[proof] for proof in UNPROTECTED)
@@ -120,7 +140,8 @@ def _changeovers(source: Source, measure: Measure) -> list[Attention]:
     beside = (
         f"Besides, {counted(by_count, 'changeover')} with a risen count and no record. " if by_count else ""
     )
-    told = f"{of_total(measure.now, 'share')}: {kinds}. {_against(measure)} {beside}"
+    chart = f"Its chart: {lower_first(measure.reading)}. " if measure.now.signal else ""
+    told = f"{of_total(measure.now, 'share')}: {kinds}. {_against(measure)} {chart}{beside}"
     evidence = f"{told}Each is listed: a missing record is no proof that nothing was done."
     headline = f"{counted(unprotected, 'changeover')} without proof of a valid disinfection"
     return [Attention(DECIDE, headline, evidence, INFECTION_CONTROL, "changeovers")]
@@ -140,7 +161,7 @@ def _carried_over(source: Source) -> list[Attention]:
 def _signal(measure: Measure) -> Attention:
     headline = f"{measure.subject}: {lower_first(measure.reading)}"
     month = month_name(measure.now.month)
-    told = of_total(measure.now, measure.unit)
+    told = of_total(measure.now, measure.unit, measure.counted)
     evidence = f"{month}: {told}. {_against(measure)}{_limits(measure)}"
     if measure.now.signal == RUN_OF_8 and (run := _run_words(measure)):
         evidence = f"{run} {month} alone: {told}."
@@ -150,11 +171,13 @@ def _signal(measure: Measure) -> Attention:
 def _run_words(measure: Measure) -> str:
     """Tell of a run's months outside the baseline, pooled; empty where there are none or it is no share."""
     run = [point for point in run_now(measure.points) if point.month not in measure.reference.months]
-    since = Share(sum(point.count or 0 for point in run), sum(point.total or 0 for point in run))
     reference = measure.reference
-    if since.value is None or reference.value is None or reference.count is None or reference.total is None:
+    if measure.counted != "cases" or not run or reference.count is None or reference.total is None:
         return ""
-    limits = newcombe_difference(since.count, since.total, reference.count, reference.total)
+    since = Share(*(round(sum(getattr(point, name) or 0 for point in run)) for name in ("count", "total")))
+    if since.value is None or reference.value is None:
+        return ""
+    limits = newcombe_difference(since.count, since.total, round(reference.count), round(reference.total))
     difference = Difference(since.value - reference.value, *(limits or (None, None)))
     told = (
         f"{since.count:,} of {since.total:,} ({shown(since.value, 'share')}), against {_reference(measure)}"

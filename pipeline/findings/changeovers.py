@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.findings.figures import control_figure, section_of
-from pipeline.findings.model import INFECTION_CONTROL, Figure, Measure, Section, Table
+from pipeline.findings.control_figures import control_figures
+from pipeline.findings.figures import section_of
+from pipeline.findings.model import INFECTION_CONTROL, Figure, Section, Table
 from pipeline.findings.source import NO_WARD, Source, as_table, ward_table, whole
 from pipeline.findings.wording import PROOFS, UNPROTECTED, all_cases, counted
 
@@ -28,12 +29,11 @@ _COUNTED = {
 }
 
 
-def changeovers(source: Source, measures: tuple[Measure, ...]) -> Section:
+def changeovers(source: Source) -> Section:
     """Return the changeovers without proof of a valid disinfection, and the chains that they make."""
-    measure = next(item for item in measures if item.key == "changeovers")
     chains = _chains(source)
-    subtitle = f"Changeovers without proof, % of those that can be judged, {source.period}"
-    figures = (control_figure(measure, subtitle), _by_proof(source), *_chain_figures(source, chains))
+    charts = control_figures(source, "unprotected_changeovers", "changeovers", "third")
+    figures = (*charts, _by_proof(source), *_chain_figures(source, chains))
     by_ward = ward_table(source, _TABLE, "Changeovers", _COUNTED)
     tables = (case_table(source), _chain_table(source, chains), by_ward)
     told = (_in_words(source),)
@@ -100,7 +100,7 @@ def _by_proof(source: Source) -> Figure:
         title,
         f"Changeovers to look into, count by what the records show, {source.period}",
         table,
-        size="half",
+        size="third",
     )
 
 

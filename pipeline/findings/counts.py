@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.findings.control_figures import control_figures
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import INFECTION_CONTROL, Figure, Section, Share, Table
 from pipeline.findings.source import MONTH, Source, as_table, ward_table, whole
@@ -27,7 +28,8 @@ def counts(source: Source) -> Section:
     table = as_table(source.by_month(_TABLE), "count-months", "Pairs of counts by month", MONTH | _COLUMNS)
     figure = Figure("count-months", "count_verdicts", _title(source), subtitle, table)
     tables = (count_cases(source), ward_table(source, _TABLE, "Pairs of counts", _COLUMNS))
-    return section_of(source, "counts", _TABLE, INFECTION_CONTROL, figures=(figure,), tables=tables)
+    figures = (figure, *control_figures(source, "count_agreement", "counts"))
+    return section_of(source, "counts", _TABLE, INFECTION_CONTROL, figures=figures, tables=tables)
 
 
 def _title(source: Source) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.findings.control_figures import control_figures
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import WARD, Figure, Section
 from pipeline.findings.source import MONTH, WARD_COLUMN, Source, as_table
@@ -25,7 +26,12 @@ def cover(source: Source) -> Section:
         "Each hour of an episode is of one of five kinds. By month and by ward only what was not in limit is "
         "drawn, enlarged so that it can be seen; the rest, up to 100%, was in limit."
     )
-    figures = (_now(source, parts), *by_part)
+    charts = [
+        figure
+        for part in parts
+        for figure in control_figures(source, f"part_cover:{part}", f"cover-{part}", "third")
+    ]
+    figures = (_now(source, parts), *charts, *by_part)
     return section_of(source, "cover", _TABLE, WARD, paragraphs=(told,), figures=figures)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pipeline.findings.model import Definition
 from pipeline.measures.sql_files import Model
+from pipeline.signals.definitions import chart_definitions
+from pipeline.site_rules import SiteRules
 
 _WORDS = {
     "question": "Question",
@@ -24,6 +26,11 @@ def definitions(models: dict[str, Model]) -> tuple[Definition, ...]:
         key=lambda model: (model.layer != "measures", model.text("title")),
     )
     return tuple(_definition(model) for model in published)
+
+
+def of_charts(rules: SiteRules) -> Definition:
+    """Return what charts and comparisons rest on, with the false alarms of the rule set in force."""
+    return Definition("charts", "Control charts and comparisons", chart_definitions(rules))
 
 
 def _definition(model: Model) -> Definition:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.findings.control_figures import control_figures
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import WARD, Figure, Section, Share, Table
 from pipeline.findings.source import MONTH, NO_WARD, Source, as_table, ward_table, whole
@@ -26,7 +27,12 @@ _COLUMNS = {
 
 def fresh(source: Source) -> Section:
     """Return how often a stay began with a part of its own."""
-    figures = tuple(_by_month(source, part) for part in source.patient_parts)
+    charts = [
+        figure
+        for part in source.patient_parts
+        for figure in control_figures(source, f"fresh_parts:{part}", f"fresh-{part}", "third")
+    ]
+    figures = (*(_by_month(source, part) for part in source.patient_parts), *charts)
     tables = (_cases(source), ward_table(source, _TABLE, "New parts", _COLUMNS, by="part"))
     return section_of(
         source, "fresh", _TABLE, WARD, paragraphs=(_in_words(source),), figures=figures, tables=tables

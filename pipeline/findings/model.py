@@ -11,7 +11,8 @@ from pipeline.measures.intervals import Limits, wilson
 Cell = str | int | float | datetime | None
 
 DECIDE, LOOK, UNKNOWN, STEADY = "Needs a decision", "Worth a look", "Cannot be judged", "Steady"
-STATUSES = (DECIDE, LOOK, UNKNOWN, STEADY)
+NOT_JUDGED = "Not judged"
+STATUSES = (DECIDE, LOOK, UNKNOWN, STEADY, NOT_JUDGED)
 
 QUALITY_LEAD, PURCHASING = "Quality lead", "Purchasing"
 INFECTION_CONTROL, WARD = "Infection control", "Ward"
@@ -37,15 +38,15 @@ class Share:
 
 @dataclass(frozen=True)
 class Point:
-    """One month of a measure; what cannot be given is None. ``count`` of ``total`` where it is a share.
+    """One month of a measure; what cannot be given is None. ``count`` out of ``total`` where it is charted.
 
     ``centre``, ``lower`` and ``upper`` belong to the control chart, ``low`` and ``high`` to the value.
     """
 
     month: str
     value: float | None
-    count: int | None = None
-    total: int | None = None
+    count: float | None = None
+    total: float | None = None
     low: float | None = None
     high: float | None = None
     centre: float | None = None
@@ -61,8 +62,8 @@ class Reference:
     months: tuple[str, ...]
     provisional: bool
     value: float | None = None
-    count: int | None = None
-    total: int | None = None
+    count: float | None = None
+    total: float | None = None
 
 
 @dataclass(frozen=True)
@@ -78,16 +79,16 @@ class Difference:
 class Measure:
     """One measure of a site up to the month: its last point, what it is compared with, and how it reads.
 
-    ``unit`` is one of the kinds of `wording.shown`; ``model`` names the SQL model that defines it.
+    ``unit`` is one of the kinds of `wording.shown`; ``counted`` is what its totals are made of: `cases`, `hours`
+    or `days`, empty where it has none.
     """
 
     key: str
     group: str
     label: str
     subject: str
-    model: str
     unit: str
-    better: str
+    counted: str
     points: tuple[Point, ...]
     reference: Reference
     difference: Difference | None
@@ -125,7 +126,9 @@ class Table:
 class Figure:
     """A chart: which kind, its finding as the title, what it measures, and the rows it is drawn from.
 
-    ``lines`` are labelled values to draw across it, such as a target. ``size`` is `third`, `half` or `full`.
+    ``lines`` are labelled values to draw across it, such as a target; ``events`` are instants or months with what
+    happened then; ``ground`` is drawn behind the rows, such as a funnel's limits. ``note`` is printed small below
+    the subtitle, and alone where there are no rows to draw. ``size`` is `third`, `half` or `full`.
     """
 
     key: str
@@ -135,6 +138,9 @@ class Figure:
     table: Table
     lines: tuple[tuple[str, float], ...] = ()
     size: str = "half"
+    note: str = ""
+    events: tuple[tuple[Cell, str], ...] = ()
+    ground: Table | None = None
 
 
 @dataclass(frozen=True)
@@ -182,6 +188,7 @@ class SiteFindings:
     time_zone: str
     run_id: str
     scope: str
+    signals: tuple[str, ...]
     attention: tuple[Attention, ...]
     measures: tuple[Measure, ...]
     sections: tuple[Section, ...]

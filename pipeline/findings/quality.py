@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipeline.findings.model import QUALITY_LEAD, Cell, Column, Figure, Section, Table
+from pipeline.findings.quiet import quiet_table
 from pipeline.findings.source import Source
 from pipeline.findings.wording import counted, part_words, sentence
 from pipeline.ingest.row_rules import MEANINGS
@@ -49,6 +50,7 @@ def quality(source: Source, ledger: Sequence[LedgerEntry], validation: Sequence[
         caveats=("what was never exported is left out of every rate, and shown here as not covered",),
         figures=(_coverage(source),),
         tables=(
+            quiet_table(source),
             _by_table(files),
             _reasons(files),
             _warnings(source, files),

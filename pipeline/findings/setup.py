@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.findings.control_figures import control_figures
 from pipeline.findings.figures import interval_table, section_of
 from pipeline.findings.model import WARD, Figure, Section
 from pipeline.findings.source import Source, as_table, ward_table
@@ -27,8 +28,13 @@ def setup(source: Source) -> Section:
     columns = {"step": ("Step", "text")} | _COLUMNS
     steps = as_table(rows, "steps", f"Set-up steps, {source.month_words}", columns, "No step is on record.")
     tables = (steps, ward_table(source, _TABLE, "Set-up steps", _COLUMNS, by="step"))
-    figures = (_done(source, rows), _checked(source, rows)) if rows.height else ()
-    return section_of(source, "setup", _TABLE, WARD, figures=figures, tables=tables)
+    now = (_done(source, rows), _checked(source, rows)) if rows.height else ()
+    charts = [
+        figure
+        for number, measure in enumerate(source.steps, 1)
+        for figure in control_figures(source, measure, f"setup-{number}", "third")
+    ]
+    return section_of(source, "setup", _TABLE, WARD, figures=(*now, *charts), tables=tables)
 
 
 def _done(source: Source, rows: pl.DataFrame) -> Figure:

@@ -20,7 +20,8 @@ from pipeline.disclosure import (
     hides,
     is_against,
 )
-from pipeline.findings.figures import control_figure, section_of
+from pipeline.findings.control_figures import control_figure
+from pipeline.findings.definitions import of_charts
 from pipeline.findings.model import (
     DECIDE,
     QUALITY_LEAD,
@@ -28,13 +29,16 @@ from pipeline.findings.model import (
     UNKNOWN,
     Attention,
     Cell,
+    Column,
     Figure,
     Measure,
     Section,
     SiteFindings,
+    Table,
 )
 from pipeline.findings.quality import uncovered
 from pipeline.findings.shared_measures import (
+    SHARES,
     Patients,
     Shared,
     kind_of,
@@ -44,7 +48,8 @@ from pipeline.findings.shared_measures import (
 )
 from pipeline.findings.shared_wards import share_table, time_table, ward_shares
 from pipeline.findings.source import Source
-from pipeline.findings.wording import listed, lower_first, of_total, part_words
+from pipeline.findings.wording import listed, lower_first, of_total, part_words, shown
+from pipeline.signals.definitions import MEANING, rule_set_in_words
 
 #: Figures and tables that hold no count of people or events, carried over as they are.
 _AS_THEY_ARE = ("coverage", "limits")
@@ -87,21 +92,25 @@ def shared_edition(
         if (shared := shared_measure(measure, source, patients, profile, changed))
         for wards in [ward_shares(measure, source, profile)]
     ]
+    names = {section.key: section.model for section in found.sections}
     chapters = [
-        _chapter(
-            source, key, [item for item in told if item.shared.measure.section == key], patients, profile
-        )
+        _chapter(source, key, names[key], [item for item in told if item.shared.measure.section == key], patients,
+                 profile)
         for key in dict.fromkeys(item.shared.measure.section for item in told)
-    ]
+    ]  # fmt: skip
     sections = (*chapters, _records(found, source))
     models = {section.model for section in sections}
     findings = replace(
         found,
         scope="Site and ward aggregates",
+        signals=(rule_set_in_words(source.rules), MEANING),
         attention=_attention(source, [item.shared.measure for item in told], is_poor),
         measures=tuple(item.shared.measure for item in told),
         sections=sections,
-        definitions=tuple(item for item in found.definitions if item.key in models),
+        definitions=(
+            of_charts(source.rules),
+            *(item for item in found.definitions if item.key in models),
+        ),
         shared=_notice(profile),
     )
     left = Left(
@@ -132,7 +141,9 @@ def _notice(profile: Profile) -> tuple[str, ...]:
     )
 
 
-def _chapter(source: Source, key: str, told: list[_Told], patients: Patients, profile: Profile) -> Section:
+def _chapter(
+    source: Source, key: str, name: str, told: list[_Told], patients: Patients, profile: Profile
+) -> Section:
     """Return the section of some measures: their months, and their wards where these may be told."""
     figures, tables, withheld = [], [], []
     for item in told:
@@ -146,18 +157,21 @@ def _chapter(source: Source, key: str, told: list[_Told], patients: Patients, pr
             withheld.append(measure.subject)
         elif item.wards:
             tables.append(share_table(measure, source, item.wards))
-        elif kind_of(measure)[0] == "cover":
+        elif kind_of(measure)[0] == "part_cover":
             tables.append(time_table(measure, source, patients, profile))
     reasons = (
         f"{listed(withheld)}: not told by ward, for an earlier shared edition of the month told them otherwise, and "
         "one could be set against the other.",
     )
-    return section_of(
-        source,
-        key,
-        told[0].shared.measure.model,
-        _READER,
+    model = source.models[name]
+    return Section(
+        key=key,
+        model=name,
+        title=model.text("title"),
+        question=model.text("question"),
+        reader=_READER,
         paragraphs=reasons if withheld else (),
+        caveats=model.header.get("caveat", ()),
         figures=tuple(figures),
         tables=tuple(table for table in tables if table.rows),
     )
@@ -166,15 +180,29 @@ def _chapter(source: Source, key: str, told: list[_Told], patients: Patients, pr
 def _months(shared: Shared, source: Source) -> Figure:
     """Return the chart of the months, with words for counts that are not numbers."""
     measure = shared.measure
-    figure = control_figure(measure, f"{measure.subject}, {source.period}")
+    key = f"months-{measure.key.replace(':', '-')}"
+    figure = control_figure(source, shared.chart, key, "half") if shared.chart else _unjudged(measure, source)
     names = [column.name for column in figure.table.columns]
     rows = tuple(_in_words(dict(zip(names, row, strict=True)), shared.shown) for row in figure.table.rows)
-    title = (
-        figure.title
-        if measure.now.value is not None
-        else f"{measure.subject}: {lower_first(measure.reading)}"
-    )
-    return replace(figure, title=title, table=replace(figure.table, rows=rows))
+    return replace(figure, key=key, table=replace(figure.table, key=key, rows=rows))
+
+
+def _unjudged(measure: Measure, source: Source) -> Figure:
+    """Return the chart of months that nothing judges; a count out of a total has its interval."""
+    months = measure.points[-len(source.shown_months) :]
+    is_share = kind_of(measure)[0] in SHARES
+    counts = (Column("Cases", "count"), Column("Of", "count")) if is_share else ()
+    values = (Column(name, measure.unit) for name in (("Value", "Low", "High") if is_share else ("Value",)))
+    rows = tuple(
+        (item.month, item.count, item.total, item.value, item.low, item.high) if is_share
+        else (item.month, item.value)
+        for item in months
+    )  # fmt: skip
+    columns = (Column("Month", "month"), *counts, *values)
+    table = Table(measure.key, f"{measure.subject} by month", columns, rows)
+    now, told = measure.now.value, lower_first(measure.reading)
+    title = f"{measure.subject}: {told if now is None else f'{shown(now, measure.unit)} – {told}'}"
+    return Figure(measure.key, f"control_{measure.unit}", title, f"{measure.subject}, {source.period}", table)
 
 
 def _in_words(row: dict[str, Cell], shown: Mapping[str, Printed]) -> tuple[Cell, ...]:
@@ -205,7 +233,7 @@ def _records(found: SiteFindings, source: Source) -> Section:
 
 def _attention(source: Source, measures: list[Measure], is_poor: bool) -> tuple[Attention, ...]:
     """Return what the shared numbers themselves call for; single cases are told at home."""
-    matters = [_signal(measure) for measure in measures if measure.now.signal and not _is_better(measure)]
+    matters = [_signal(measure) for measure in measures if measure.status == DECIDE]
     if is_poor:
         headline = "This page was published although the data fell short of the site's own gate"
         matters.insert(
@@ -217,10 +245,6 @@ def _attention(source: Source, measures: list[Measure], is_poor: bool) -> tuple[
         headline = f"No records of {listed(gaps)} for {source.month_words}"
         matters.append(Attention(UNKNOWN, headline, evidence, QUALITY_LEAD, "records"))
     return tuple(sorted(matters, key=lambda matter: STATUSES.index(matter.status)))
-
-
-def _is_better(measure: Measure) -> bool:
-    return measure.better in ("lower", "higher") and measure.status != DECIDE
 
 
 def _signal(measure: Measure) -> Attention:

@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import polars as pl
 
 from pipeline.disclosure import NOTHING, Printed, Profile, Split, printed
-from pipeline.findings.charting import Charted, chart_shares, chart_values
-from pipeline.findings.measured import judged
-from pipeline.findings.model import UNKNOWN, Measure, Reference
+from pipeline.findings.charted import difference_from, points_of, reference_of
+from pipeline.findings.judging import judged
+from pipeline.findings.model import NOT_JUDGED, UNKNOWN, Measure, Point, Reference
 from pipeline.findings.source import SITE, Source, whole
+from pipeline.signals.charts import Chart, monthly_chart
 
-#: Measures that are a count out of a total, by the first word of their key.
-SHARES = ("overruns", "fresh", "changeovers", "counts")
+#: Measures that are a count out of a total, by their key without the part.
+SHARES = ("overrun_of_due", "fresh_parts", "unprotected_changeovers", "turnaround", "count_agreement")
 
 #: Measures that are a value, and the count that a value rests on besides the patients: table and column.
 VALUES = {
-    "cover": ("", ""),
-    "turnaround": ("turnaround_monthly", "reprocessed"),
-    "water": ("", ""),
+    "part_cover": ("", ""),
+    "turnaround-median": ("turnaround_monthly", "reprocessed"),
+    "water_per_therapy_day": ("", ""),
+    "water-ratio": ("", ""),
     "warmth": ("powered_run_monthly", "reached"),
-    "parts": ("part_use_monthly", "fitted"),
+    "issued": ("part_use_monthly", "fitted"),
     "therapy": ("", ""),
 }
 
 #: Digits of a value: one in full could tell the one case that it is.
-_DIGITS = {"share": 3, "hours": 1, "minutes": 0, "ratio": 2, "number": 1}
+_DIGITS = {"share": 3, "hours": 1, "minutes": 0, "ratio": 2, "number": 1, "millilitres": 0}
 
 #: Distinct patients with therapy by ward (`SITE` for all) and month.
 Patients = Mapping[tuple[str, str], int]
@@ -36,15 +37,16 @@ Patients = Mapping[tuple[str, str], int]
 
 @dataclass(frozen=True)
 class Shared:
-    """A measure as it may leave, and what is printed of each month's count and total where it is a share."""
+    """A measure as it may leave; where it is a share, what is printed of each month, and the chart made of that."""
 
     measure: Measure
     shown: Mapping[str, Printed] = field(default_factory=dict)
+    chart: Chart | None = None
 
 
 def kind_of(measure: Measure) -> tuple[str, str]:
-    """Return the first word of a measure's key, and the part that it is about, if any."""
-    kind, _, part = measure.key.partition("-")
+    """Return a measure's key without its part, and the part that it is about, if any."""
+    kind, _, part = measure.key.partition(":")
     return kind, part
 
 
@@ -98,41 +100,55 @@ def rounded(value: float, unit: str) -> float:
 def _printed(measure: Measure, profile: Profile) -> dict[str, Printed]:
     """Return what may be shown of the months that have a total."""
     return {
-        point.month: printed(Split(point.count or 0, point.total), profile)
+        point.month: printed(Split(whole(point.count), whole(point.total)), profile)
         for point in measure.points
         if point.total
     }
 
 
 def _share(measure: Measure, source: Source, shown: dict[str, Printed]) -> Shared:
-    counts = {month: row.numbers for month, row in shown.items() if row.numbers}
-    charted = _with_gaps(chart_shares(counts, source.months, source.rules))
-    now = shown.get(source.month)
-    few = "" if not now or now.numbers else f"{now.words}: too few to judge"
-    return Shared(_judged(measure, charted, few, is_whole=len(counts) == len(shown)), shown)
-
-
-def _with_gaps(charted: Charted) -> Charted:
-    """Return the months without the 0 of 0 that stands for one that is not told."""
-    points = tuple(
-        point if point.total else replace(point, count=None, total=None) for point in charted.points
+    """Return a share with the chart of its printed months; gaps where counts are small would bend a baseline."""
+    series = source.series.get(measure.key)
+    if series is None:
+        return Shared(measure)
+    pairs = [row.numbers if (row := shown.get(month)) and row.numbers else (0, 0) for month in series.months]
+    counts, totals = zip(*pairs, strict=True)
+    series = replace(series, counts=tuple(map(float, counts)), totals=tuple(map(float, totals)))
+    is_whole = all(row.numbers for row in shown.values())
+    chart = monthly_chart(series, source.rules) if is_whole else None
+    charts = (chart,) if chart else ()
+    points, reference = points_of(source, series, charts), reference_of(series, charts)
+    status, reading = judged(source, charts, points[-1].value)
+    if (now := shown.get(source.month)) and not now.numbers:
+        status, reading = UNKNOWN, f"{now.words}: too few to judge"
+    elif not is_whole and points[-1].value is not None:
+        status, reading = UNKNOWN, "Not judged: months with small counts are not shown"
+    shared = replace(
+        measure,
+        points=points,
+        reference=reference,
+        difference=difference_from(reference, points[-1], series.kind),
+        status=status,
+        reading=reading,
     )
-    return replace(charted, points=points)
+    return Shared(shared, shown, chart)
 
 
 def _value(measure: Measure, source: Source, patients: Patients, profile: Profile) -> Shared:
-    known = {point.month: point.value for point in measure.points if point.value is not None}
+    """Return a value of the months in which enough patients and events stand behind it; it is not judged."""
     bases = _bases(measure, source)
-    told = {
-        month: rounded(value, measure.unit)
-        for month, value in known.items()
-        if enough(patients.get((SITE, month), 0), profile)
-        and (bases is None or enough(bases.get(month, 0), profile))
-    }
-    most = 1.0 if measure.unit == "share" else math.inf
-    charted = chart_values(told, source.months, source.rules, most)
-    few = "Not shown: too few patients or events" if source.month in known.keys() - told.keys() else ""
-    return Shared(_judged(measure, charted, few, is_whole=len(told) == len(known)))
+    points = tuple(
+        Point(point.month, rounded(point.value, measure.unit))
+        if point.value is not None
+        and enough(patients.get((SITE, point.month), 0), profile)
+        and (bases is None or enough(bases.get(point.month, 0), profile))
+        else Point(point.month, None)
+        for point in measure.points
+    )
+    few = measure.now.value is not None and points[-1].value is None
+    reading = "Not shown: too few patients or events" if few else "Shown for context"
+    shared = replace(measure, points=points, reference=Reference((), False), difference=None)
+    return Shared(replace(shared, status=UNKNOWN if few else NOT_JUDGED, reading=reading))
 
 
 def _bases(measure: Measure, source: Source) -> dict[str, int] | None:
@@ -142,25 +158,3 @@ def _bases(measure: Measure, source: Source) -> dict[str, int] | None:
         return None
     rows = source.up_to_now(table, **({"part": part} if part else {}))
     return {month: whole(count) for month, count in rows.select("month", column).rows()}
-
-
-def _judged(measure: Measure, charted: Charted, few: str, *, is_whole: bool) -> Measure:
-    """Return the measure with its shared months; gaps where counts are small would bend a baseline."""
-    if not is_whole:
-        charted = _without_baseline(charted)
-    status, reading = judged(charted, measure.better)
-    if few or (not is_whole and charted.points[-1].value is not None):
-        status, reading = UNKNOWN, few or "Not judged: months with small counts are not shown"
-    return replace(
-        measure,
-        points=charted.points,
-        reference=charted.reference,
-        difference=charted.difference,
-        status=status,
-        reading=reading,
-    )
-
-
-def _without_baseline(charted: Charted) -> Charted:
-    points = tuple(replace(point, centre=None, lower=None, upper=None, signal="") for point in charted.points)
-    return Charted(points, Reference((), False))

@@ -7,14 +7,14 @@ import polars as pl
 from pipeline.disclosure import WITHHELD, Printed, Profile, Split, printed_rows
 from pipeline.findings.model import Column, Measure, Share, Table
 from pipeline.findings.shared_measures import Patients, enough, kind_of, rounded
-from pipeline.findings.source import Source
+from pipeline.findings.source import Source, whole
 
 #: Table, count and total of the measures that are told by ward. Pairs of counts are those that can be assessed.
 _COUNTS = {
-    "overruns": ("part_overrun_monthly", "overrun", pl.col("decided")),
-    "fresh": ("fresh_part_monthly", "fresh", pl.col("starts")),
-    "changeovers": ("changeover_monthly", "unprotected", pl.col("changeovers")),
-    "counts": ("count_check_monthly", "agrees", pl.col("pairs") - pl.col("not_assessable")),
+    "overrun_of_due": ("part_overrun_monthly", "overrun", pl.col("due")),
+    "fresh_parts": ("fresh_part_monthly", "fresh", pl.col("starts")),
+    "unprotected_changeovers": ("changeover_monthly", "unprotected", pl.col("changeovers")),
+    "count_agreement": ("count_check_monthly", "agrees", pl.col("pairs") - pl.col("not_assessable")),
 }
 
 
@@ -31,7 +31,7 @@ def ward_shares(measure: Measure, source: Source, profile: Profile) -> dict[str,
     found = source.by_ward(table, part=part) if part else source.by_ward(table)
     rows = found.select("ward", count, total.alias("total"))
     wards = {ward: Split(int(part_of), int(all_of)) for ward, part_of, all_of in rows.rows()}
-    return printed_rows(wards, Split(now.count or 0, now.total), profile)
+    return printed_rows(wards, Split(whole(now.count), whole(now.total)), profile)
 
 
 def share_table(measure: Measure, source: Source, shown: dict[str, Printed]) -> Table:
@@ -66,7 +66,7 @@ def time_table(measure: Measure, source: Source, patients: Patients, profile: Pr
 
 
 def _key(measure: Measure) -> str:
-    return f"wards-{measure.key}"
+    return f"wards-{measure.key.replace(':', '-')}"
 
 
 def _caption(measure: Measure, source: Source) -> str:

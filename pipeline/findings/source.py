@@ -13,6 +13,10 @@ from pipeline.findings.model import Cell, Column, Table
 from pipeline.findings.months import month_bounds, month_name, month_range, months_in_words
 from pipeline.measures.published import Published
 from pipeline.measures.sql_files import Model, load_models
+from pipeline.signals.bounds import Bounds, bounds
+from pipeline.signals.control_chart import SiteCharts, site_charts
+from pipeline.signals.sensitivity import Sensitivity, sensitivities
+from pipeline.signals.series import Series, site_series
 from pipeline.site_rules import SiteRules
 
 #: The ward of a monthly row that stands for the whole site.
@@ -50,6 +54,34 @@ class Source:
     def models(self) -> dict[str, Model]:
         """Every SQL model by name: the one source of titles, questions and caveats."""
         return {model.name: model for model in load_models()}
+
+    @cached_property
+    def charts(self) -> SiteCharts:
+        """Every control chart of the site and its wards, as of the run."""
+        return site_charts(self.published, self.site_id)
+
+    @cached_property
+    def series(self) -> dict[str, Series]:
+        """What the whole site's charts are made from, by measure."""
+        found = site_series(self.published, self.site_id)
+        return {series.measure: series for series in found if series.ward == SITE}
+
+    @property
+    def steps(self) -> list[str]:
+        """The measures of the site's own set-up steps."""
+        return sorted(name for name in self.series if name.startswith("setup_steps:"))
+
+    @cached_property
+    def assessed(self) -> dict[str, Bounds]:
+        """How far the site's rate of each measure could move if all that cannot be assessed were known."""
+        found = bounds(self.published, self.site_id, self.month)
+        return {item.measure: item for item in found if item.ward == SITE}
+
+    @cached_property
+    def slacks(self) -> dict[tuple[str, str], Sensitivity]:
+        """What other slacks would change, by measure and scenario."""
+        found = sensitivities(self.published, self.site_id)
+        return {(item.measure, item.scenario): item for item in found}
 
     @cached_property
     def bounds(self) -> tuple[datetime, datetime]:
@@ -112,14 +144,14 @@ class Source:
             .sort("month")
         )
 
-    def by_ward(self, table: str, months: int = 1, **only: str) -> pl.DataFrame:
-        """Return each ward's rows of the latest months in the order of the alphabet, never of rank."""
+    def by_ward(self, table: str, **only: str) -> pl.DataFrame:
+        """Return each ward's rows of the month in the order of the alphabet, never of rank."""
         wards = self._all(table).filter(
             (pl.col("ward") != SITE) | pl.col("ward").is_null(),
-            pl.col("month").is_in(self.months[-months:]),
+            month=self.month,
             **only,
         )
-        return wards.with_columns(pl.col("ward").fill_null(NO_WARD)).sort("ward", "month")
+        return wards.with_columns(pl.col("ward").fill_null(NO_WARD)).sort("ward", maintain_order=True)
 
     def now(self, table: str, **only: str) -> dict[str, Cell]:
         """Return the whole site's row of the month, empty when there is none."""

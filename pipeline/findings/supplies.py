@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.findings.figures import control_figure, section_of
-from pipeline.findings.model import PURCHASING, Figure, Measure, Section
+from pipeline.findings.figures import section_of
+from pipeline.findings.model import PURCHASING, Figure, Section
 from pipeline.findings.source import MONTH, Source, as_table, number, ward_table, whole
 from pipeline.findings.wording import part_words, sentence, shown
 
@@ -18,10 +18,8 @@ _COLUMNS = {
 }
 
 
-def supplies(source: Source, measures: tuple[Measure, ...]) -> Section:
+def supplies(source: Source) -> Section:
     """Return what the rules required beside what was fitted and what left the stores."""
-    therapy = next(item for item in measures if item.key == "therapy")
-    rate = f"Therapy days per 1,000 patient-days of the ward census, {source.period}"
     parts = (_by_month(source, part) for part in sorted(source.rules.parts))
     told = "Needed follows from the stays that began in the month; fitted and issued are those of the month itself."
     return section_of(
@@ -30,9 +28,26 @@ def supplies(source: Source, measures: tuple[Measure, ...]) -> Section:
         _TABLE,
         PURCHASING,
         paragraphs=(told,),
-        figures=(*parts, control_figure(therapy, rate), _activity(source)),
+        figures=(*parts, _rate(source), _activity(source)),
         tables=(ward_table(source, _TABLE, "Parts", _COLUMNS, by="part"),),
         caveats=source.models["rate_monthly"].header["caveat"],
+    )
+
+
+def _rate(source: Source) -> Figure:
+    column = "therapy_days_per_1000_patient_days"
+    now = shown(number(source.now("rate_monthly").get(column)), "number")
+    columns = MONTH | {
+        "therapy_days": ("Therapy days", "number"),
+        "patient_days": ("Patient-days", "count"),
+        column: ("Per 1,000", "number"),
+    }
+    table = as_table(
+        source.by_month("rate_monthly"), "therapy-rate", "Therapy per 1,000 patient-days by month", columns
+    )
+    subtitle = f"Therapy days per 1,000 patient-days of the ward census, {source.period}"
+    return Figure(
+        "therapy-rate", "therapy_rate", f"{now} therapy days per 1,000 patient-days", subtitle, table
     )
 
 

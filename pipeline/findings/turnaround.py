@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 import polars as pl
 
+from pipeline.findings.control_figures import control_figures
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import QUALITY_LEAD, Column, Figure, Section, Table
 from pipeline.findings.source import MONTH, Source, as_table, number, ward_table, whole
+from pipeline.findings.turnaround_parts import breakdown
 from pipeline.findings.wording import counted, sentence, shown
 from pipeline.measures.competing_risks import COMPETING, EVENT, cumulative_incidence
 
@@ -39,13 +41,14 @@ _STEPS = 400
 
 
 def turnaround(source: Source) -> Section:
-    """Return the turnaround of the month's stays, and its course over the months."""
-    figures = (_curve(source), _by_month(source))
-    tables = (ward_table(source, _TABLE, "Turnaround", _COLUMNS),)
-    told = (_in_words(source),)
+    """Return the turnaround of the month's stays, its course over the months, and where the hours go."""
+    told, parted, where = breakdown(source)
+    charts = control_figures(source, "turnaround", "turnaround", "third")
+    tables = (where, ward_table(source, _TABLE, "Turnaround", _COLUMNS))
     return section_of(
-        source, "turnaround", _TABLE, QUALITY_LEAD, paragraphs=told, figures=figures, tables=tables
-    )
+        source, "turnaround", _TABLE, QUALITY_LEAD, paragraphs=(_in_words(source), told),
+        figures=(_curve(source), _by_month(source), *charts, *parted), tables=tables,
+    )  # fmt: skip
 
 
 def _in_words(source: Source) -> str:
@@ -92,7 +95,7 @@ def _curve(source: Source) -> Figure:
     return Figure(
         "curve", "curve", _curve_title(source),
         f"Share of stays, cumulative incidence (Aalen-Johansen), stays that ended in {source.month_words}",
-        table, lines=(("target", target),), size="half",
+        table, lines=(("target", target),), size="third",
     )  # fmt: skip
 
 
@@ -111,4 +114,4 @@ def _by_month(source: Source) -> Figure:
     title = f"{sentence(counted(bypassed, 'unit'))} used again before a valid cycle; times month by month"
     subtitle = f"Hours from the end of a stay until disinfected, median and 90th percentile, {source.period}"
     target = (("target", source.rules.turnaround_target_h),)
-    return Figure("turnaround-months", "turnaround_lines", title, subtitle, table, lines=target)
+    return Figure("turnaround-months", "turnaround_lines", title, subtitle, table, lines=target, size="third")

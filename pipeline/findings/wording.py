@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from pipeline.findings.model import Cell, Difference, Point
@@ -66,6 +66,8 @@ def _plain(value: float, kind: str) -> str:
             return f"{value:,.0f} h" if abs(value) >= 100 else f"{value:,.1f} h"
         case "minutes":
             return f"{value:,.0f} min"
+        case "days":
+            return f"{value:,.1f} days"
         case "millilitres":
             return f"{value:,.0f} mL"
         case "ratio":
@@ -97,6 +99,15 @@ def _shown_instant(value: datetime, zone: ZoneInfo | None) -> str:
     return f"{local.day} {NAMES[local.month - 1][:3]} {local.year}, {local:%H:%M}"
 
 
+def day_words(day: date) -> str:
+    """Return a day as the page prints it.
+
+    >>> day_words(date(2026, 11, 5))
+    '5 Nov 2026'
+    """
+    return f"{day.day} {NAMES[day.month - 1][:3]} {day.year}"
+
+
 def interval(limits: Limits | None, kind: str = "share") -> str:
     """Return limits in words, empty when there are none.
 
@@ -119,8 +130,8 @@ def difference_in_words(difference: Difference, unit: str) -> str:
     return f"{text} (95% interval {low} to {high})"
 
 
-def of_total(point: Point, unit: str) -> str:
-    """Return a month's value with its count, total and interval.
+def of_total(point: Point, unit: str, amount: str = "cases") -> str:
+    """Return a month's value with its count, total and interval; ``amount`` is what the total is made of.
 
     >>> of_total(Point("2026-10", 0.5, 1, 2, 0.0945, 0.9055), "share")
     '1 of 2 (50.0%, 95% interval 9.4% to 90.5%)'
@@ -129,7 +140,18 @@ def of_total(point: Point, unit: str) -> str:
         return shown(point.value, unit)
     limits = None if point.low is None or point.high is None else (point.low, point.high)
     inside = ", ".join(filter(None, (shown(point.value, unit), interval(limits, unit))))
-    return f"{point.count:,} of {point.total:,} ({inside})"
+    return f"{basis(point.count, point.total, amount)} ({inside})"
+
+
+def basis(count: float, total: float, amount: str) -> str:
+    """Return what a value rests on.
+
+    >>> basis(9, 161, "cases"), basis(13874.2, 14123.1, "hours"), basis(1558000, 571.6, "days")
+    ('9 of 161', '13,874 of 14,123 h', '571.6 therapy days')
+    """
+    if amount == "days":
+        return f"{total:,.1f} therapy days"
+    return f"{count:,.0f} of {total:,.0f}{' h' if amount == 'hours' else ''}"
 
 
 def counted(number: int, one: str, many: str | None = None) -> str:

@@ -11,8 +11,9 @@ import altair as alt
 
 from pipeline.findings.model import Figure
 from reports.charts import keys
-from reports.charts.axes import CONFIG, ROWS, Drawing, Rows
-from reports.charts.control import control
+from reports.charts.axes import CONFIG, ROWS, Drawing, Rows, named_rows
+from reports.charts.compared import funnel, pool, ratios
+from reports.charts.control import control, gaps
 from reports.charts.grids import chains, coverage, intervals
 from reports.charts.lines import curve, lines
 from reports.charts.stacks import bars_by_name, single_columns, stacked_counts, stacked_shares
@@ -25,6 +26,7 @@ WIDTHS = {"third": 286, "half": 440, "full": 912}
 MOST_ROWS = 1500
 
 _EPISODES, _SHARE = "Episode hours", "Share in limit"
+_CHARTED_UNITS = ("share", "millilitres", "hours", "minutes", "ratio", "number")
 _BUILDERS: dict[str, Callable[[Figure, Rows], Drawing]] = {
     "cover_now": bars_by_name(keys.COVER, _EPISODES, _SHARE, whole=True),
     "cover_by_month": stacked_shares(keys.NOT_IN_LIMIT, _EPISODES),
@@ -38,19 +40,26 @@ _BUILDERS: dict[str, Callable[[Figure, Rows], Drawing]] = {
     "part_lines": lines(keys.PARTS, "number"),
     "humidity_hours": single_columns("Low humidity in use"),
     "therapy_days": single_columns("Therapy days"),
+    "therapy_rate": single_columns("Per 1,000"),
     "curve": curve,
-    "intervals": intervals,
+    "intervals": intervals("Share", "share"),
+    "intervals_hours": intervals("Median", "hours"),
+    "funnel": funnel,
+    "ratios": ratios,
     "chains": chains,
     "coverage": coverage,
-    **{f"control_{unit}": control for unit in ("share", "hours", "minutes", "ratio", "number")},
+    **{f"{kind}_{unit}": control for kind in ("control", "raised") for unit in _CHARTED_UNITS},
+    **{f"gaps_{unit}": gaps for unit in ("count", "days")},
+    **{f"pool_{unit}": pool for unit in ("ratio", "minutes")},
 }
 
 
 def spec_of(figure: Figure, zone: ZoneInfo) -> dict[str, Any]:
     """Return the specification of a figure's chart, in the site's local time."""
     rows = _rows(figure, zone)
-    if len(rows) > MOST_ROWS:
-        raise ValueError(f"{figure.key}: {len(rows)} rows are too many to draw.")
+    drawn = len(rows) + (len(figure.ground.rows) if figure.ground else 0)
+    if drawn > MOST_ROWS:
+        raise ValueError(f"{figure.key}: {drawn} rows are too many to draw.")
     drawing = _BUILDERS[figure.chart](figure, rows)
     autosize = alt.AutoSizeParams(type="fit", contains="padding")
     chart = drawing.chart.properties(width=WIDTHS[figure.size], autosize=autosize)
@@ -58,8 +67,7 @@ def spec_of(figure: Figure, zone: ZoneInfo) -> dict[str, Any]:
 
 
 def _rows(figure: Figure, zone: ZoneInfo) -> Rows:
-    names = [column.name for column in figure.table.columns]
-    return [dict(zip(names, (_local(cell, zone) for cell in row), strict=True)) for row in figure.table.rows]
+    return [{name: _local(cell, zone) for name, cell in row.items()} for row in named_rows(figure.table)]
 
 
 def _local(cell: Any, zone: ZoneInfo) -> Any:

@@ -7,6 +7,7 @@ from typing import Any
 
 import altair as alt
 
+from pipeline.findings.model import Table
 from pipeline.findings.months import month_label
 from reports.style import light
 
@@ -61,16 +62,28 @@ def month_axis(rows: Rows, size: str) -> alt.X:
     return alt.X("Month:O", axis=axis, scale=alt.Scale(domain=months, padding=0.3))
 
 
+def time_axis(field: str) -> alt.X:
+    """Return an axis of local time."""
+    axis = alt.Axis(title=None, format="%b %y", tickCount=6, grid=False)
+    return alt.X(f"{field}:T", axis=axis, scale=alt.Scale(type="utc"))
+
+
 def number_format(unit: str, top: float) -> str:
-    """Return the format of an axis: more places where all values are small."""
+    """Return the format of an axis that spans so much: more places where that is little."""
     if unit == "share" and top < 0.04:
-        return ".1%"
+        return ".2%" if top < 0.004 else ".1%"
     return _FORMATS.get(unit, ",.0f")
 
 
-def name_axis(field: str, names: list[str], **scale: Any) -> alt.Y:
-    """Return an axis of names in the order given."""
-    axis = alt.Axis(title=None, labelLimit=150, labelColor=light("ink"), offset=6)
+def named_rows(table: Table) -> Rows:
+    """Return a table's rows by the names of its columns."""
+    names = [column.name for column in table.columns]
+    return [dict(zip(names, row, strict=True)) for row in table.rows]
+
+
+def name_axis(field: str, names: list[str], limit: int = 150, **scale: Any) -> alt.Y:
+    """Return an axis of names in the order given, cut at a width of so many pixels."""
+    axis = alt.Axis(title=None, labelLimit=limit, labelColor=light("ink"), offset=6)
     return alt.Y(f"{field}:N", axis=axis, scale=alt.Scale(domain=names, **scale))
 
 
@@ -89,6 +102,12 @@ def count_axis(field: str, top: float) -> alt.Y:
 def top_of(rows: Rows, *fields: str) -> float:
     """Return the largest value of these fields, 0 without any."""
     return max((row[field] for row in rows for field in fields if row.get(field) is not None), default=0.0)
+
+
+def span_of(rows: Rows, *fields: str) -> tuple[float, float]:
+    """Return the least and the largest value of these fields, 0 and 0 without any."""
+    seen = [row[field] for row in rows for field in fields if row.get(field) is not None]
+    return min(seen, default=0.0), max(seen, default=0.0)
 
 
 def kept_apart(values: list[float], least: float) -> list[float]:

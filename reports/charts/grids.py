@@ -2,50 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import altair as alt
 
 from pipeline.findings.model import Figure
-from reports.charts.axes import Drawing, Rows, month_axis, name_axis, number_format, on, room, top_of
+from reports.charts.axes import Drawing, Rows, month_axis, name_axis, number_format, on, room, span_of
 from reports.charts.keys import COVERAGE
 from reports.style import light
 
 
-def intervals(figure: Figure, rows: Rows) -> Drawing:
-    """Return shares with their intervals; the month strong, the months pooled beside it faint below it."""
-    name = figure.table.columns[0].name
-    names, periods = (list(dict.fromkeys(row[key] for row in rows)) for key in (name, "Period"))
-    y, x = name_axis(name, names), _share_axis(rows)
-    layers: list[Any] = [
-        on("targets").mark_rule(color=light("spread"), strokeDash=[3, 3]).encode(x="Share:Q")
-    ]
-    datasets: dict[str, Rows] = {"targets": [{"Share": value} for _, value in figure.lines]}
-    for place, period in enumerate(periods):
-        key, strong = f"period{place}", place == 0
-        datasets[key] = [row for row in rows if row["Period"] == period and row["Share"] is not None]
-        below = 10 * place - 5 if len(periods) > 1 else 0
-        colour = light("mark" if strong else "spread")
-        base = on(key).encode(y=y)
-        layers.append(
-            base.mark_rule(color=colour, strokeWidth=2.5 if strong else 1.25, yOffset=below).encode(
-                x="Low:Q", x2="High:Q"
-            )
-        )
-        fill = light("mark" if strong else "paper")
-        layers.append(
-            base.mark_point(
+def intervals(field: str, unit: str) -> Callable[[Figure, Rows], Drawing]:
+    """Return a builder of values with their intervals; of several periods the first strong, others faint below it."""
+
+    def build(figure: Figure, rows: Rows) -> Drawing:
+        name = figure.table.columns[0].name
+        names, periods = (list(dict.fromkeys(row[key] for row in rows)) for key in (name, "Period"))
+        y, x = name_axis(name, names), _value_axis(rows, field, unit)
+        layers: list[Any] = []
+        datasets: dict[str, Rows] = {}
+        for place, period in enumerate(periods):
+            key, strong = f"period{place}", place == 0
+            datasets[key] = [row for row in rows if row["Period"] == period and row[field] is not None]
+            below = 10 * place - 5 if len(periods) > 1 else 0
+            colour = light("mark" if strong else "spread")
+            base = on(key).encode(y=y)
+            bars = base.mark_rule(color=colour, strokeWidth=2.5 if strong else 1.25, yOffset=below)
+            fill = light("mark" if strong else "paper")
+            points = base.mark_point(
                 size=58 if strong else 34, fill=fill, stroke=colour, opacity=1, yOffset=below
-            ).encode(x=x)
-        )
-    return Drawing(alt.layer(*layers).properties(height=max(60, 34 * len(names)), padding=room(14)), datasets)
+            )
+            layers += [bars.encode(x=alt.X("Low:Q", title=None), x2="High:Q"), points.encode(x=x)]
+        height = max(60, (34 if figure.size != "third" else 24) * len(names))
+        return Drawing(alt.layer(*layers).properties(height=height, padding=room(14)), datasets)
+
+    return build
 
 
-def _share_axis(rows: Rows) -> alt.X:
-    high = top_of(rows, "High") or 1.0
-    low = min((row["Low"] for row in rows if row["Low"] is not None), default=0.0)
-    axis = alt.Axis(format=number_format("share", high - low), title=None, tickCount=5)
-    return alt.X("Share:Q", axis=axis, scale=alt.Scale(domain=[0.0 if low < 0.5 else low, high], nice=True))
+def _value_axis(rows: Rows, field: str, unit: str) -> alt.X:
+    low, high = span_of(rows, field, "Low", "High")
+    high = high or 1.0
+    start = low if unit == "share" and low >= 0.5 else 0.0
+    axis = alt.Axis(format=number_format(unit, high - start), title=None, tickCount=5)
+    return alt.X(f"{field}:Q", axis=axis, scale=alt.Scale(domain=[start, high], nice=True))
 
 
 def chains(figure: Figure, rows: Rows) -> Drawing:

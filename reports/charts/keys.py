@@ -58,10 +58,18 @@ _CONTROL = (
     Key("Upper limit", "limits of the baseline", "dash"),
     Key("Signal", "signal", "diamond"),
 )
+_FUNNEL = (
+    Key("Share", "the ward's own share", "dot"),
+    Key("Drawn in", "drawn in towards the site's", "ring"),
+    Key("95% from", "95% limits", "dash"),
+    Key("99.8% from", "99.8% limits", "line"),
+)
+_POOL = (Key("Low", "95% limits", "band"), Key("Stands apart", "stands apart from the pool", "square"))
 
 _KEYS: dict[str, tuple[Key, ...]] = {
     "cover_now": COVER, "cover_by_month": NOT_IN_LIMIT, "cover_by_ward": NOT_IN_LIMIT, "fresh_counts": FRESH,
     "proof_counts": PROOFS, "count_verdicts": VERDICTS, "curve": CURVE,
+    "control": _CONTROL, "raised": _CONTROL, "gaps": _CONTROL, "funnel": _FUNNEL, "pool": _POOL,
 }  # fmt: skip
 
 
@@ -71,6 +79,6 @@ def keys_of(figure: Figure) -> tuple[Key, ...]:
     if figure.chart == "coverage":
         found = {row[names.index("State")] for row in figure.table.rows}
         return tuple(key for key in COVERAGE if key.column in found)
-    keys = _CONTROL if figure.chart.startswith("control_") else _KEYS.get(figure.chart, ())
+    keys = _KEYS.get(figure.chart) or _KEYS.get(figure.chart.partition("_")[0], ())
     columns = dict(zip(names, zip(*figure.table.rows, strict=True), strict=False))
     return tuple(key for key in keys if any(columns.get(key.column, ())))

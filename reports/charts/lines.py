@@ -36,7 +36,7 @@ def lines(keys: tuple[Key, ...], unit: str) -> Callable[[Figure, Rows], Drawing]
         )
         text = on("labels").mark_text(align="left", dx=8, fontWeight=600)
         layers.append(text.encode(x=x, y="place:Q", text="label:N", color=looks))
-        chart = alt.layer(*layers).properties(height=170, padding=room(78))
+        chart = alt.layer(*layers).properties(height=170, padding=room(8))
         return Drawing(chart, {"targets": [{"value": value} for _, value in figure.lines], "labels": labels})
 
     return build

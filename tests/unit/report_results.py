@@ -15,6 +15,8 @@ from pipeline.measures import engine
 from pipeline.measures.intervals import wilson_high, wilson_low
 from pipeline.measures.published import Published, published_models
 from pipeline.records import TABLES, stored_name
+from pipeline.signals.control_chart import control_chart
+from pipeline.signals.sensitivity import COLUMNS as SENSITIVITY
 from pipeline.site_rules import SiteRules, parse_site_rules
 from pipeline.store.columns import good_schema
 
@@ -51,7 +53,7 @@ def _empty() -> dict[str, pl.DataFrame]:
         connection.unregister("nothing")
     engine.compute(connection, {SITE: rules()}, AS_OF)
     models = {model.name: model for model in published_models()}
-    return {
+    return {"sensitivity": pl.DataFrame(schema=SENSITIVITY)} | {
         name: pl.DataFrame(connection.sql(f"select * from {model.table}").to_arrow_table())
         .drop(model.hidden)
         .clear()
@@ -72,7 +74,10 @@ def published(
         paths[name] = folder / f"{name}.parquet"
         frame.write_parquet(paths[name])
     assert tables.keys() <= paths.keys()
-    return Published("run", AS_OF, {site: rules(text) for site in sites}, paths)
+    results = Published("run", AS_OF, {site: rules(text) for site in sites}, paths)
+    paths["control_chart"] = folder / "control_chart.parquet"
+    control_chart(results).write_parquet(paths["control_chart"])
+    return results
 
 
 def months_before(number: int, month: str = MONTH) -> list[str]:
@@ -101,11 +106,9 @@ def shares(
 
 
 def overruns(pairs: list[tuple[int, int]], part: str = "circuit", ward: str = "*") -> Rows:
-    """Return part_overrun_monthly up to the month, the last pair its own."""
-    months = months_before(len(pairs))
-    return [
-        row | {"ward": ward} for row in shares(months, pairs, "overrun", "decided", "overrun_rate", part=part)
-    ]
+    """Return part_overrun_monthly up to the month, the last pair its own; all that were decided were due."""
+    found = shares(months_before(len(pairs)), pairs, "overrun", "decided", "overrun_rate", part=part)
+    return [row | {"ward": ward, "due": row["decided"]} for row in found]
 
 
 def changeovers(pairs: list[tuple[int, int]], **more: Any) -> Rows:
@@ -319,10 +322,12 @@ def _chained(position: int) -> dict[str, Any]:
 
 
 def _turnaround(hours: float, status: str) -> dict[str, Any]:
-    return {
+    ended = datetime(2026, 10, 9)
+    cycle = {"cycle_started_at": ended + timedelta(hours=1), "reprocessed_at": ended + timedelta(hours=hours)}
+    return (cycle if status == "reprocessed" else {}) | {
         "ward": "Alder",
         "unit_id": "u1",
-        "ended_at": datetime(2026, 10, 9),
+        "ended_at": ended,
         "status": status,
         "turnaround_h": hours,
     }

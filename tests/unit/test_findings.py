@@ -21,7 +21,7 @@ from report_results import (
 
 from pipeline.errors import NothingToDo, UsageError
 from pipeline.findings import findings, sites_with_data
-from pipeline.findings.model import DECIDE, LOOK, UNKNOWN
+from pipeline.findings.model import DECIDE, LOOK, NOT_JUDGED, UNKNOWN
 from pipeline.findings.turnaround import curve_steps
 from pipeline.findings.wording import shown
 
@@ -40,7 +40,7 @@ def headlines(told, status):
     return [item.headline for item in told.attention if item.status == status]
 
 
-@pytest.mark.parametrize("module", ["wording", "months", "cautions"])
+@pytest.mark.parametrize("module", ["wording", "months", "naming"])
 def test_the_examples_are_true(module):
     assert doctest.testmod(importlib.import_module(f"pipeline.findings.{module}")).failed == 0
 
@@ -140,21 +140,19 @@ def test_the_gravest_come_first(tmp_path):
 
 
 def test_wards_stand_in_the_order_of_the_alphabet(tmp_path):
-    rows = [row for ward in ("Rowan", "*", "Alder") for row in overruns([(9, 10)] * 2, ward=ward)]
+    shares = {"Rowan": (90, 100), "*": (100, 200), "Alder": (10, 100)}
+    rows = [row for ward, pair in shares.items() for row in overruns([pair] * 2, ward=ward)]
     told = found(tmp_path, {"part_overrun_monthly": rows})
-    figure = next(
-        item for section in told.sections for item in section.figures if item.key == "wards-overruns-circuit"
-    )
-    names = [row[0] for row in figure.table.rows]
-    assert names == sorted(names)
-    assert set(names) == {"Alder", "Rowan"}
+    figure = next(item for section in told.sections for item in section.figures if item.chart == "funnel")
+    assert [row[0] for row in figure.table.rows] == ["Alder", "Rowan"]
+    assert figure.title == "Circuits past the limit: 2 wards outside the limits"
 
 
 def test_nothing_measured_gives_plain_words(tmp_path):
     told = found(tmp_path, {})
     assert told.attention == ()
-    assert {measure.status for measure in told.measures} == {UNKNOWN}
-    assert all(not figure.table.rows or figure.chart == "coverage" or figure.chart.startswith("control_")
+    assert {measure.status for measure in told.measures} == {UNKNOWN, NOT_JUDGED}
+    assert all(not figure.table.rows or figure.chart in ("coverage", "intervals_hours")
                for section in told.sections for figure in section.figures if figure.key != "curve")  # fmt: skip
 
 
