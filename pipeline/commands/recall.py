@@ -13,7 +13,7 @@ from pipeline.tracing import options as tracing
 @click.command()
 @options.store
 @click.option(
-    "--lot", required=True, help="The lot, as printed on the pack; upper and lower case are the same."
+    "--lot", required=True, help="The lot as printed, in upper or lower case, or the pack's whole GS1 label."
 )
 @tracing.site
 @options.as_of

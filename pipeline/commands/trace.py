@@ -15,7 +15,7 @@ from pipeline.tracing import options as tracing
 @options.store
 @click.option("--patient", help="A patient's reference or key; '-' reads it from standard input.")
 @click.option("--unit", help="A unit's number.")
-@click.option("--lot", help="A lot, as printed on the pack.")
+@click.option("--lot", help="A lot as printed, or the pack's GS1 label.")
 @click.option("--cycle", help="A disinfection cycle that is in doubt: its number, or UNIT@START.")
 @tracing.site
 @tracing.from_day

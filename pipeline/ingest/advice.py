@@ -9,6 +9,7 @@ ADVICE = {
     "bad_time": "write the date and time as the rest of the column has them, and check that the day exists",
     "nonexistent_local_time": "the clock was put forward over this time; write the time that was meant",
     "bad_code": "use one of the column's known words, or have the profile translate this one",
+    "bad_label": "scan the pack again, or write the lot alone as it is printed",
     "out_of_range": "check the value and its unit",
     "ends_before_start": "check which of the two times is wrong",
     "in_future": "check the date; it lies after the export was made",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.ingest.blocks import SOURCE_ROW
+from pipeline.ingest.labels import LABEL
 from pipeline.records import DATE, INSTANT, Column, Table
 
 #: Marks the columns that still hold what the file says.
@@ -63,8 +64,9 @@ def with_values(rows: pl.LazyFrame, table: Table, zone: str) -> pl.LazyFrame:
     )
 
 
-def _as_it_is(text: pl.Expr, _: Column) -> pl.Expr:
-    return text
+def _as_it_is(text: pl.Expr, column: Column) -> pl.Expr:
+    """A lot that still is a label could not be read; every other text is its own value."""
+    return pl.when(~text.str.contains(LABEL)).then(text) if column.name == "lot" else text
 
 
 def _number(text: pl.Expr, _: Column) -> pl.Expr:

@@ -97,6 +97,10 @@ def _bad_code(table: Table) -> dict[str, pl.Expr]:
     }
 
 
+def _bad_label(table: Table) -> dict[str, pl.Expr]:
+    return {column.name: _unread(column) for column in table.columns if column.name == "lot"}
+
+
 def _out_of_range(table: Table) -> dict[str, pl.Expr]:
     bounded = [column for column in table.columns if (column.low, column.high) != (None, None)]
     return {column.name: _outside(column) for column in bounded if column.required}
@@ -151,6 +155,7 @@ ROW_RULES: tuple[Rule, ...] = (
     Rule("bad_time", "a date or time is not written as declared, or does not exist", True, _bad_time),
     Rule("nonexistent_local_time", "the site's clock skipped this time in spring", True, _nonexistent),
     Rule("bad_code", "a required value is not in the column's list of codes", True, _bad_code),
+    Rule("bad_label", "the lot is a GS1 label with a wrong check digit, or not to be read", True, _bad_label),
     Rule("out_of_range", "a required number lies outside what is possible", True, _out_of_range),
     Rule("ends_before_start", "the end lies before the start", True, _ends_before_start),
     Rule("in_future", "a time lies after the export's own time, or else after the ingest", True, _in_future),

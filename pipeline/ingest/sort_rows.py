@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.ingest.blocks import SOURCE_ROW
 from pipeline.ingest.damage import Damage, find_damage, merged
 from pipeline.ingest.judge import QUARANTINED, judge
+from pipeline.ingest.labels import with_labels
 from pipeline.ingest.normalise import EXPORTED_AT, text_of
 from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
 from pipeline.ingest.read_files import Export, read_blocks
@@ -94,7 +95,8 @@ def _sort_block(raw: pl.DataFrame, restated: pl.DataFrame, judging: Judging, gat
         rules = judging.sites.rules_of(site_id)
         at_site, hiding = table_at_site(table, rules), Hiding(judging.key, site_id)
         zone = export.profile.time_zone or rules.time_zone
-        judged = judge(with_ends(rows, export.profile, table, zone), at_site, zone, judging.now)
+        told = with_labels(with_ends(rows, export.profile, table, zone), table)
+        judged = judge(told, at_site, zone, judging.now)
         if isinstance(latest := judged[EXPORTED_AT.name].max(), datetime.datetime):
             gathered.exported.append(latest)
         kept_out, kept = judged.filter(QUARANTINED), judged.filter(~pl.col(QUARANTINED))

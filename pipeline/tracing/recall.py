@@ -8,6 +8,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from pipeline.errors import NothingToDo
+from pipeline.ingest.labels import lot_named, may_name
 from pipeline.ingest.quarantine import listing
 from pipeline.store.layout import Store
 from pipeline.tracing.judge import Records, known_at, make
@@ -184,11 +185,15 @@ class Recall:
 
 
 def recall(store: Store, lot: str, site: str | None = None, as_of: datetime | None = None) -> Recall:
-    """Return what is on record about a lot, compared without regard to case; NothingToDo when nothing is."""
+    """Return what is on record about a lot, compared without regard to case; NothingToDo when nothing is.
+
+    A label is taken for the lot in it; raises UsageError where it has none that can be read.
+    """
+    lot = lot_named(lot)
     with known_at(store, as_of, site=site) as records:
         make(records, _TABLES)
         answer = Recall(
-            lot=lot.strip(),
+            lot=lot,
             as_of=records.as_of,
             zones={name: rules.zone for name, rules in records.sites.items()},
             uses=tuple(_uses(records, lot)),
@@ -197,7 +202,7 @@ def recall(store: Store, lot: str, site: str | None = None, as_of: datetime | No
             quarantined=_quarantined(store, lot),
         )
     if not (answer.uses or answer.stock or answer.quarantined):
-        raise NothingToDo(f"No record names lot '{lot.strip()}'; check the spelling on the pack.")
+        raise NothingToDo(f"No record names lot '{lot}'; check the spelling on the pack.")
     return answer
 
 
@@ -227,6 +232,6 @@ def _names(listed: list[str | None]) -> tuple[str, ...]:
 
 
 def _quarantined(store: Store, lot: str) -> int:
-    wanted = lot.strip().casefold()
+    """Count the rows that name the lot, or hold it in a label that could not be read."""
     raws = listing(store)["raw"]
-    return sum(str(json.loads(raw).get("lot") or "").strip().casefold() == wanted for raw in raws if raw)
+    return sum(may_name(str(json.loads(raw).get("lot") or ""), lot) for raw in raws if raw)

@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from pipeline.errors import NothingToDo, UsageError
+from pipeline.ingest.labels import lot_named
 from pipeline.instants import parse_instant
 from pipeline.store.keys import load_key, patient_key
 from pipeline.store.layout import Store
@@ -105,16 +106,17 @@ def unit(records: Records, unit_id: str) -> Subject:
 
 
 def lot(records: Records, lot_text: str) -> Subject:
-    """Find the stays that parts of a lot served; the lot is compared without regard to case."""
+    """Find the stays that parts of a lot served; it is compared without regard to case, or read from a label."""
+    lot_text = lot_named(lot_text)
     make(records, ("facts.part_spans", "facts.part_services"))
     served = records.connection.execute(_SERVED_BY_LOT, {"lot": lot_text}).fetchall()
     if not served:
         raise NothingToDo(
-            f"No part of lot '{lot_text.strip()}' is on record as used on a patient; see 'dewledger recall' for"
+            f"No part of lot '{lot_text}' is on record as used on a patient; see 'dewledger recall' for"
             " pieces in stock."
         )
     units = tuple(sorted({(site, unit_id) for site, unit_id, _, _ in served}))
-    return Subject("lot", f"lot {lot_text.strip()}", units, _holding(served))
+    return Subject("lot", f"lot {lot_text}", units, _holding(served))
 
 
 def cycle(records: Records, text: str) -> Subject:

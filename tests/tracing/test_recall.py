@@ -128,3 +128,20 @@ def test_the_list_is_ready_for_a_letter(ward: MakeWard, tmp_path: Path):
     assert "On record with 2 patients, on 2 units of 2 wards." in page
     rows = (tmp_path / "out/recall-LOT-7-patients.csv").read_text("utf-8").splitlines()
     assert len(rows) == 3
+
+
+LABEL = "(01)09506000134352(17)271231(10)LOT-7"
+
+
+@pytest.mark.parametrize("named", [LABEL, "lot-7"])
+def test_a_lot_is_found_by_its_label_and_where_the_record_has_one(ward: MakeWard, named):
+    labelled = {**WARD, "part_changes": [row.replace("lot-7", LABEL) for row in WARD["part_changes"]]}
+    found = answer("recall", "--store", ward(labelled), "--lot", named)
+    assert (found["patients"], len(found["uses"])) == (2, 3)
+
+
+def test_a_label_in_quarantine_that_holds_the_lot_is_counted(ward: MakeWard):
+    misread = LABEL.replace("352(", "353(")
+    rows = [*WARD["part_changes"], f"u2 | | circuit | 03-07 07:00 | | {misread} | CIR"]
+    found = answer("recall", "--store", ward({**WARD, "part_changes": rows}), "--lot", "LOT-7")
+    assert found["quarantined"] == 1
