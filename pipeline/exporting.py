@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
+from pipeline.ingest.packages.schemas import PACKAGE, package_bytes, resource
 from pipeline.ingest.quarantine import listing
 from pipeline.measures.derived import DERIVED_TABLES
 from pipeline.measures.published import Published, published_models
@@ -15,6 +17,8 @@ from pipeline.store.parquet import parquet_bytes, write_bytes
 FORMATS = ("csv", "parquet")
 _QUARANTINE = "quarantine"
 _SECTIONS = ("4", "5")
+#: The types of a Table Schema by those of columns; every other column is text.
+_TYPES = {pl.Boolean: "boolean", pl.Datetime: "datetime", pl.Date: "date"}
 
 
 def exported_tables() -> list[str]:
@@ -24,20 +28,38 @@ def exported_tables() -> list[str]:
 
 
 def export(store: Store, published: Published, to: Path, file_format: str) -> list[Path]:
-    """Write every table that has rows into a folder; return the files.
+    """Write every table that has rows into a folder, and a data package that describes them; return the tables.
 
     A file of an earlier export whose table has no rows any more is removed, so that none outlives its rows.
     """
-    written = []
+    written, described = [], []
+    titles = {model.name: model.text("title") for model in published_models()}
     for name in [*exported_tables(), _QUARANTINE]:
         rows = listing(store) if name == _QUARANTINE else published.read(name)
         path = to / f"{name}.{file_format}"
         if rows.height:
             write_bytes(path, csv_bytes(rows) if file_format == "csv" else parquet_bytes(rows))
             written.append(path)
+            described.append(resource(path.name, _schema(rows), titles.get(name, "")))
         else:
             path.unlink(missing_ok=True)
+    title = f"Tables computed by Dewledger as of {published.as_of.isoformat()}Z"
+    write_bytes(to / PACKAGE, package_bytes(described, name="dewledger-tables", title=title))
     return written
+
+
+def _schema(rows: pl.DataFrame) -> dict[str, Any]:
+    """Return the schema of a table as it is written: its columns, each of its own type."""
+    return {
+        "fields": [{"name": name, "type": _type(kind)} for name, kind in rows.schema.items()],
+        "missingValues": [""],
+    }
+
+
+def _type(kind: pl.DataType) -> str:
+    if kind.is_integer():
+        return "integer"
+    return "number" if kind.is_numeric() else _TYPES.get(kind.base_type(), "string")
 
 
 def csv_bytes(rows: pl.DataFrame) -> bytes:

@@ -1,9 +1,4 @@
-"""The canonical input tables (contract section 2), said once: columns, kinds, keys, meaning of empty.
-
-Kinds of a column: ``id`` (identifier: text, trimmed, compared without regard to case), ``text``, ``patient``
-(a patient reference, hidden behind its key before anything is stored), ``instant`` (UTC, whole seconds),
-``date`` (local calendar day), ``number``, ``whole`` (whole number), ``flag`` and ``code`` (one of ``codes``).
-"""
+"""The canonical input tables (contract section 2), said once: columns, kinds, keys, meaning of empty."""
 
 from __future__ import annotations
 
@@ -11,10 +6,34 @@ from dataclasses import dataclass, field, replace
 
 INSTANT, DATE = "instant", "date"
 
+#: The kinds of a column, in words for whoever makes an export.
+KINDS = {
+    "id": "an identifier: text, and never a number; upper and lower case are the same",
+    "text": "text",
+    "patient": "a patient reference; only a key that stands for it is stored",
+    INSTANT: "an instant in ISO 8601; without an offset it is on the site's clock",
+    DATE: "a calendar day of the site",
+    "number": "a number",
+    "whole": "a whole number",
+    "flag": "true or false",
+    "code": "one of a list of words",
+}
+#: The units that columns are in, by how their names end.
+UNITS = {
+    "_l_min": "litres per minute",
+    "_c": "degrees Celsius",
+    "_ml": "millilitres",
+    "_pct": "percent",
+    "_days": "days",
+}
+
 
 @dataclass(frozen=True)
 class Column:
-    """One column. ``low`` and ``high`` bound it, inclusive; outside them a required value is quarantined."""
+    """One column. ``low`` and ``high`` bound it, inclusive; outside them a required value is quarantined.
+
+    ``kind`` is one of `KINDS`; ``note`` says what neither kind nor name do.
+    """
 
     name: str
     kind: str
@@ -22,6 +41,17 @@ class Column:
     codes: tuple[str, ...] = ()
     low: float | None = None
     high: float | None = None
+    note: str = ""
+
+    @property
+    def meaning(self) -> str:
+        """The column in words.
+
+        >>> Column("flow_l_min", "number").meaning
+        'a number, in litres per minute'
+        """
+        unit = next((words for ending, words in UNITS.items() if self.name.endswith(ending)), "")
+        return KINDS[self.kind] + (f", in {unit}" if unit else "") + (f"; {self.note}" if self.note else "")
 
 
 @dataclass(frozen=True)
@@ -72,8 +102,19 @@ def _code(name: str, *codes: str) -> Column:
 
 _PATIENT = Column("patient_ref", "patient")
 _COUNT = Column("cycle_count", "whole", low=0)
-_LOT = (_maybe(_id("lot")), _maybe(Column("expires_on", DATE)))
-_SOURCE_REF = _maybe(_id("source_ref"))
+_LOT = (
+    Column("lot", "id", required=False, note="as printed, or the pack's whole GS1 label"),
+    _maybe(Column("expires_on", DATE)),
+)
+_SOURCE_REF = Column(
+    "source_ref", "id", required=False, note="the record's own number, the key where it is given"
+)
+
+#: Columns that any file may carry besides those of its table.
+COMMON = (
+    Column("site_id", "id", required=False, note="the site that the row belongs to"),
+    Column("exported_at", INSTANT, required=False, note="when the export was made; nothing in it is later"),
+)
 
 #: Parts every site has; a site adds more in its rules.
 PARTS = ("circuit", "interface", "water_bag")

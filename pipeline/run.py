@@ -105,6 +105,17 @@ def inspect(
     return draft, first_rows(file, draft, known, now.replace(tzinfo=None))
 
 
+def layout(to: Path, rules: Path | None) -> Path:
+    """Write a data package of a folder's exports in the plain layout, or of the layout itself; return its path."""
+    from pipeline.ingest.packages.describe import describe
+    from pipeline.ingest.packages.schemas import PACKAGE
+    from pipeline.site_rules import SiteRules, load_site_rules
+    from pipeline.store.parquet import write_bytes
+
+    write_bytes(to / PACKAGE, describe(to, load_site_rules(rules) if rules else SiteRules()))
+    return to / PACKAGE
+
+
 def measure(store_path: Path, as_of: str | None, quiet: bool = False) -> Published:
     """Compute and publish every table."""
     from pipeline.measures.published import measure as compute

@@ -18,7 +18,7 @@ from pipeline.commands import options
 )
 @options.as_json
 def export(store_path: Path, to: Path, file_format: str, as_json: bool) -> None:
-    """Write every measured table that has rows, and the quarantine, one file each."""
+    """Write every measured table that has rows, and the quarantine, one file each, and a data package of them."""
     from pipeline import run
 
     files = run.export(store_path, to, file_format)

@@ -70,6 +70,7 @@ def place_columns(
     if doubled:
         raise RefusedFile(f"row {row} names a column twice: {', '.join(doubled)}")
     _require_columns(table, profile, positions, names)
+    _require_only(profile, names)
     declared = {*positions.values(), *days}
     undeclared = tuple(name for place, name in enumerate(names) if place not in declared and name)
     told = {name: names[place] for name, place in positions.items()}
@@ -115,6 +116,15 @@ def _require_columns(table: Table, profile: Profile, positions: dict[str, int], 
         found = ", ".join(filter(None, names))
         shown = found if len(found) <= _SHOWN else f"{found[:_SHOWN]}…"
         raise RefusedFile(f"missing column(s) {', '.join(told)}; found {shown}.{hints}")
+
+
+def _require_only(profile: Profile, names: list[str]) -> None:
+    declared = {folded(name) for name in profile.only}
+    strays = [name for name in names if name and folded(name) not in declared]
+    if declared and strays:
+        raise RefusedFile(
+            f"holds the column(s) {', '.join(strays)}, which '{profile.name}' does not declare; add them there"
+        )
 
 
 def _days(cells: Sequence[str], profile: Profile, titles: list[str]) -> dict[int, str]:

@@ -31,7 +31,7 @@ _CHOICES = {
     "quote": ('"', "'", ""),
     "replaces": ("window",),
 }
-_LISTS = ("files", "empty", "footers", "time_formats", "date_formats")
+_LISTS = ("files", "empty", "footers", "time_formats", "date_formats", "only")
 _TABLES = ("columns", "constants", "codes", "units", "durations", "references", "wide")
 _TEXTS = ("sheet", "time_zone", "exported_at")
 

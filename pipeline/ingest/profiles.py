@@ -16,15 +16,14 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from pipeline.errors import UsageError
-from pipeline.records import INSTANT, TABLES, Column, Table
+from pipeline.records import COMMON, TABLES, Column, Table
 
 PLAIN = Path(__file__).parent / "profiles" / "plain.toml"
 
 FORMATS = ("csv", "tsv", "xlsx", "parquet", "jsonl")
 COMPRESSIONS = ("none", "gzip", "zstd", "zip")
 ENCODINGS = ("utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1250", "cp1252", "latin-1")
-#: Columns that any file may carry besides those of its table.
-COMMON_COLUMNS = ("site_id", "exported_at")
+COMMON_COLUMNS = tuple(column.name for column in COMMON)
 #: Parts of an instant that stand in columns of their own; they follow the instant's name in a field's.
 DAY, CLOCK, LASTS = ".date", ".time", ".duration"
 #: The unit conversions, and the ending of the columns that each one leads to.
@@ -75,7 +74,8 @@ class Profile:
     """One kind of export. ``files`` are file-name patterns, in which ``{table}`` stands for a table's name.
 
     ``table`` names the one table of patterns without ``{table}``; ``columns`` gives the export's own name of
-    a canonical column where it differs, two names where day and time of day stand apart.
+    a canonical column where it differs, two names where day and time of day stand apart. ``only``, where
+    given, are all columns that a file may have.
     """
 
     name: str
@@ -103,6 +103,7 @@ class Profile:
     durations: dict[str, Duration] = field(default_factory=dict)
     references: dict[str, tuple[str, ...]] = field(default_factory=dict)
     wide: Wide | None = None
+    only: tuple[str, ...] = ()
 
     def table_of(self, file_name: str) -> str | None:
         """Return the table that a file of this name holds, else None; the case of letters does not matter.
@@ -166,9 +167,7 @@ def part_of(name: str) -> str:
 
 def column_of(table: Table, name: str) -> Column:
     """Return a column of the table, or one of those that any file may carry."""
-    if name in table.names:
-        return table.column(name)
-    return Column(name, INSTANT if name == "exported_at" else "id", required=False)
+    return next((column for column in COMMON if column.name == name), None) or table.column(name)
 
 
 def load_profile(path: Path | None) -> Profile:
