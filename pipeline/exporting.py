@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,12 @@ from pipeline.store.layout import Store
 from pipeline.store.parquet import parquet_bytes, write_bytes
 
 FORMATS = ("csv", "parquet")
+#: Tables of a plan, those that the plan is read by first, then in the order of the alphabet.
+PLANNING_TABLES = (
+    "projection", "projection_backtest", "stock_plan", "fleet_plan", "activity_projection", "compliance_cost",
+    "early_changes", "order_budget", "part_waste", "plan_comparison", "plan_findings", "plan_notes",
+    "projection_practised", "stock_line", "turnaround_gain", "water_practice",
+)  # fmt: skip
 _QUARANTINE = "quarantine"
 _SECTIONS = ("4", "5")
 #: The types of a Table Schema by those of columns; every other column is text.
@@ -27,15 +34,18 @@ def exported_tables() -> list[str]:
     return sorted([*models, *DERIVED_TABLES])
 
 
-def export(store: Store, published: Published, to: Path, file_format: str) -> list[Path]:
+def export(
+    store: Store, published: Published, plan: Mapping[str, pl.DataFrame], to: Path, file_format: str
+) -> list[Path]:
     """Write every table that has rows into a folder, and a data package that describes them; return the tables.
 
-    A file of an earlier export whose table has no rows any more is removed, so that none outlives its rows.
+    ``plan`` are the planning tables that stand. A file of an earlier export whose table has no rows any more is
+    removed, so that none outlives its rows.
     """
     written, described = [], []
     titles = {model.name: model.text("title") for model in published_models()}
-    for name in [*exported_tables(), _QUARANTINE]:
-        rows = listing(store) if name == _QUARANTINE else published.read(name)
+    for name in [*exported_tables(), *PLANNING_TABLES, _QUARANTINE]:
+        rows = _rows(store, published, plan, name)
         path = to / f"{name}.{file_format}"
         if rows.height:
             write_bytes(path, csv_bytes(rows) if file_format == "csv" else parquet_bytes(rows))
@@ -46,6 +56,12 @@ def export(store: Store, published: Published, to: Path, file_format: str) -> li
     title = f"Tables computed by Dewledger as of {published.as_of.isoformat()}Z"
     write_bytes(to / PACKAGE, package_bytes(described, name="dewledger-tables", title=title))
     return written
+
+
+def _rows(store: Store, published: Published, plan: Mapping[str, pl.DataFrame], name: str) -> pl.DataFrame:
+    if name == _QUARANTINE:
+        return listing(store)
+    return plan.get(name, pl.DataFrame()) if name in PLANNING_TABLES else published.read(name)
 
 
 def _schema(rows: pl.DataFrame) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.table import Table
 
 from pipeline.console import say
+from pipeline.findings.cautions import PLANNING as CAUTION
 from pipeline.planning.plan import ALL_CHANGES, AS_NOW, Plan
 
 _ORDERS = {
@@ -25,7 +26,6 @@ _ORDERS = {
     "run_out_p10_on": "out by (1 in 10)",
     "run_out_p50_on": "out by (half)",
 }
-CAUTION = "Planning estimates, no ground to stretch a part's life, reuse a part or withhold a unit."
 
 
 def plan_document(found: Plan) -> dict[str, Any]:

@@ -130,14 +130,17 @@ def export(store_path: Path, to: Path, file_format: str) -> list[Path]:
     """Write the published tables as files."""
     from pipeline.exporting import export as write
     from pipeline.measures.published import published
+    from pipeline.planning.standing import standing_plan
 
     store = open_store(store_path, create=False)
-    return write(store, published(store), to, file_format)
+    results = published(store)
+    return write(store, results, standing_plan(store, results), to, file_format)
 
 
 def report(store_path: Path, month: str, to: Path, allow_poor_data: bool) -> list[Path]:
     """Render the month's pages, after the quality gate."""
     from pipeline.measures.published import published
+    from pipeline.planning.standing import standing_plan
     from pipeline.quality_gate import faults, stop_at
     from pipeline.validation import validations
     from reports.render import write_reports
@@ -148,7 +151,8 @@ def report(store_path: Path, month: str, to: Path, allow_poor_data: bool) -> lis
     found = faults(store, results, ledger, month)
     if found and not allow_poor_data:
         stop_at(found)
-    return write_reports(results, ledger, validations(store, ledger), month, to, poor_data=found)
+    validation, plan = validations(store, ledger), standing_plan(store, results)
+    return write_reports(results, ledger, validation, month, to, plan=plan, poor_data=found)
 
 
 def share(store_path: Path, month: str, to: Path, profile: str, allow_poor_data: bool) -> list[Path]:
@@ -283,6 +287,7 @@ def close(store_path: Path, month: str, allow_poor_data: bool, now: datetime, qu
     from pipeline.editions import close as freeze
     from pipeline.editions import require_over
     from pipeline.measures.published import measure as compute
+    from pipeline.planning.standing import standing_plan
     from pipeline.quality_gate import faults, stop_at
     from pipeline.validation import validations
     from reports.render import write_reports
@@ -296,8 +301,8 @@ def close(store_path: Path, month: str, allow_poor_data: bool, now: datetime, qu
         found = faults(store, results, ledger, month)
         if found and not allow_poor_data:
             stop_at(found)
-        validation = validations(store, ledger)
-        paths = write_reports(results, ledger, validation, month, Path(folder), poor_data=found)
+        validation, plan = validations(store, ledger), standing_plan(store, results)
+        paths = write_reports(results, ledger, validation, month, Path(folder), plan=plan, poor_data=found)
         pages = {path.name: path.read_bytes() for path in paths}
         edition = freeze(store, results, ledger, month, pages, found, now)
         audit.record(store, "close", month=month, edition=edition.number, changes=edition.changes)

@@ -44,7 +44,7 @@ from reports.style import style_sheet
 #: Rows of what needs attention that stand open; the others are one click away.
 FIRST_ROWS = 6
 NUMBERS = frozenset({"count", "share", "hours", "minutes", "days", "millilitres", "ratio", "number"})
-UNBROKEN = frozenset({"instant", "unit", "month"})
+UNBROKEN = frozenset({"instant", "unit", "month", "day"})
 
 
 def render(findings: SiteFindings) -> str:

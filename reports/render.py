@@ -10,6 +10,7 @@ from pipeline.errors import NothingToDo
 from pipeline.findings import findings, sites_with_data
 from pipeline.findings.model import SiteFindings
 from pipeline.findings.months import checked_month, month_name
+from pipeline.findings.plan_tables import Plan
 from pipeline.findings.shared import SharedEdition, shared_edition
 from pipeline.findings.source import Source
 from pipeline.measures.published import Published
@@ -27,15 +28,17 @@ def write_reports(
     month: str,
     to: Path,
     *,
+    plan: Plan,
     poor_data: Sequence[str],
 ) -> list[Path]:
     """Write ``<site>_<month>.html`` for each site with data in the month, and ``index.html`` for several.
 
-    ``poor_data`` are the faults for which the quality gate was overridden; the pages say so. Raises UsageError
-    for a month that is none and NothingToDo when no site has data in it.
+    ``plan`` are the planning tables that stand, ``poor_data`` the faults for which the quality gate was overridden;
+    the pages say so. Raises UsageError for a month that is none and NothingToDo when no site has data in it.
     """
     told = [
-        findings(published, ledger, validation, site, month, poor_data) for site in _sites(published, month)
+        findings(published, ledger, validation, site, month, plan, poor_data)
+        for site in _sites(published, month)
     ]
     return _write(told, month, to)
 

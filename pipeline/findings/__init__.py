@@ -16,6 +16,8 @@ from pipeline.findings.measured import measures
 from pipeline.findings.model import SiteFindings
 from pipeline.findings.months import checked_month
 from pipeline.findings.overruns import overruns
+from pipeline.findings.plan_tables import Plan
+from pipeline.findings.purchasing import own_plan, purchasing
 from pipeline.findings.quality import quality
 from pipeline.findings.setup import setup
 from pipeline.findings.signals_in_time import about_signals, signals_in_time
@@ -42,9 +44,12 @@ def findings(
     validation: Sequence[Validation],
     site_id: str,
     month: str,
+    plan: Plan | None = None,
     poor_data: Sequence[str] = (),
 ) -> SiteFindings:
-    """Return what a site's page of a month says; ``poor_data`` are the faults that the gate was overridden for.
+    """Return what a site's page of a month says.
+
+    ``plan`` are the planning tables that stand, ``poor_data`` the faults that the gate was overridden for.
 
     Raises UsageError for a month that is none, NothingToDo for a site that is not in the results,
     or for results of an earlier program.
@@ -57,7 +62,7 @@ def findings(
     source = Source(published, site_id, month)
     others = tuple(f"{site}, " for site in published.sites if site != site_id)
     own_faults = [fault for fault in poor_data if not fault.startswith(others)]
-    measured = measures(source)
+    measured, planned = measures(source), own_plan(source, plan or {})
     return SiteFindings(
         site_id=site_id,
         month=month,
@@ -66,7 +71,7 @@ def findings(
         run_id=published.run_id,
         scope=_scope(source),
         signals=about_signals(source),
-        attention=attention(source, measured, own_faults),
+        attention=attention(source, measured, planned, own_faults),
         measures=measured,
         sections=(
             cover(source),
@@ -81,6 +86,7 @@ def findings(
             compared(source),
             signals_in_time(source),
             supplies(source),
+            purchasing(source, planned),
             quality(source, ledger, validation),
         ),
         definitions=(of_charts(source.rules), *definitions(source.models)),

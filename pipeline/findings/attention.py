@@ -24,6 +24,8 @@ from pipeline.findings.model import (
     Share,
 )
 from pipeline.findings.months import month_name, months_in_words
+from pipeline.findings.plan_tables import Plan
+from pipeline.findings.purchasing import to_order
 from pipeline.findings.quality import uncovered
 from pipeline.findings.quiet import quiet
 from pipeline.findings.source import Source, number, whole
@@ -53,7 +55,9 @@ _READERS = {
 _BY_CASE = ("changeovers", "counts")
 
 
-def attention(source: Source, measures: Sequence[Measure], poor_data: Sequence[str]) -> tuple[Attention, ...]:
+def attention(
+    source: Source, measures: Sequence[Measure], plan: Plan, poor_data: Sequence[str]
+) -> tuple[Attention, ...]:
     """Return what needs attention, gravest first; within a status in the order of the page."""
     by_key = {measure.key: measure for measure in measures}
     found = [
@@ -66,6 +70,7 @@ def attention(source: Source, measures: Sequence[Measure], poor_data: Sequence[s
         *_counts(source),
         *_dry_bags(source),
         *_low_humidity(source),
+        *to_order(plan),
     ]
     return tuple(sorted(found, key=lambda item: STATUSES.index(item.status)))
 

@@ -9,5 +9,8 @@ CAUTIONS = (
     "Infection-prevention staff and licensed clinicians decide; this page reports and advises no care.",
 )
 
+#: Said beside everything that is planned.
+PLANNING = "Planning estimates, no ground to stretch a part's life, reuse a part or withhold a unit."
+
 #: Said beside every list with patient keys.
 PSEUDONYMS = "Patient keys are pseudonyms. They are not anonymous: handle this page as patient data."

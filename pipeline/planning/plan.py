@@ -1,4 +1,4 @@
-"""Plans of every site in a store, other plans beside them, and the one that stands published."""
+"""Plans of every site in a store, with other plans beside them, published as the one that stands."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from datetime import datetime
 import polars as pl
 
 from pipeline import __version__
-from pipeline.errors import NothingToDo, StorageTrouble, UsageError
+from pipeline.errors import NothingToDo, UsageError
 from pipeline.measures.published import Published, published
 from pipeline.planning.assumptions import Assumptions, Change, cautions, changed
 from pipeline.planning.projection import items_of
 from pipeline.planning.records import TABLES, SiteRecords, site_records
 from pipeline.planning.remeasure import remeasured
 from pipeline.planning.site_plan import SitePlan, site_plan
+from pipeline.planning.standing import CURRENT, folder_of
 from pipeline.site_rules import SiteRules
 from pipeline.store.layout import Store
 from pipeline.store.parquet import remove_stray_temporaries, write_bytes, write_frame
 
-_CURRENT = "current.json"
 AS_NOW, ALL_CHANGES = "as now", "all changes"
 
 
@@ -64,15 +64,6 @@ def make_plan(store: Store, months: int, changes: Sequence[Change] = ()) -> Plan
     plan = Plan(results.as_of, results.sites, together, tuple(told))
     _publish(store, results, plan, months, changes)
     return plan
-
-
-def published_plan(store: Store) -> dict[str, pl.DataFrame]:
-    """Return the planning tables that stand, by name; none when nothing is planned from the results that stand."""
-    known = _current(store)
-    if known is None or known["measured"] != published(store).run_id:
-        return {}
-    folder = store.root / "planning" / known["run_id"]
-    return {name: pl.read_parquet(folder / f"{name}.parquet") for name in known["tables"]}
 
 
 def _planned(
@@ -164,23 +155,12 @@ def _publish(store: Store, results: Published, plan: Plan, months: int, changes:
     digest = hashlib.sha256(
         "\0".join([__version__, results.run_id, str(months), *map(str, changes)]).encode()
     )
-    folder, run_id = store.root / "planning", digest.hexdigest()[:16]
+    folder, run_id = folder_of(store), digest.hexdigest()[:16]
     remove_stray_temporaries(folder)
     for name, rows in sorted(plan.tables.items()):
         write_frame(folder / run_id / f"{name}.parquet", rows)
     page = {"run_id": run_id, "measured": results.run_id, "months": months, "tables": sorted(plan.tables)}
-    write_bytes(folder / _CURRENT, json.dumps(page, indent=1).encode())
+    write_bytes(folder / CURRENT, json.dumps(page, indent=1).encode())
     for old in sorted(folder.iterdir()):
         if old.is_dir() and old.name != run_id:
             shutil.rmtree(old, ignore_errors=True)
-
-
-def _current(store: Store) -> dict[str, str] | None:
-    path = store.root / "planning" / _CURRENT
-    if not path.exists():
-        return None
-    try:
-        known: dict[str, str] = json.loads(path.read_bytes())
-    except ValueError as error:
-        raise StorageTrouble(f"{path}: damaged; delete it and run 'dewledger plan' again.") from error
-    return known

@@ -16,6 +16,7 @@ from reports.charts.compared import funnel, pool, ratios
 from reports.charts.control import control, gaps
 from reports.charts.grids import chains, coverage, intervals
 from reports.charts.lines import curve, lines
+from reports.charts.plans import budget, fan, shortage, stock
 from reports.charts.stacks import bars_by_name, single_columns, stacked_counts, stacked_shares
 
 __all__ = ["MOST_ROWS", "spec_of"]
@@ -47,6 +48,10 @@ _BUILDERS: dict[str, Callable[[Figure, Rows], Drawing]] = {
     "funnel": funnel,
     "ratios": ratios,
     "chains": chains,
+    "fan": fan,
+    "stock": stock,
+    "budget": budget,
+    "shortage": shortage,
     "coverage": coverage,
     **{f"{kind}_{unit}": control for kind in ("control", "raised") for unit in _CHARTED_UNITS},
     **{f"gaps_{unit}": gaps for unit in ("count", "days")},

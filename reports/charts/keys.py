@@ -65,11 +65,19 @@ _FUNNEL = (
     Key("99.8% from", "99.8% limits", "line"),
 )
 _POOL = (Key("Low", "95% limits", "band"), Key("Stands apart", "stands apart from the pool", "square"))
+_FAN = (
+    Key("Needed", "needed so far", "solid"),
+    Key("Expected", "expected", "dashed"),
+    Key("High", "8 in 10 futures", "band"),
+)
+_STOCK = (Key("Pieces", "in store", "solid"), Key("High", "8 in 10 futures", "band"))
+_SHORTAGE = (Key("Observed", "turnaround as observed", "mark"), Key("At the target", "at the target", "gold"))
 
 _KEYS: dict[str, tuple[Key, ...]] = {
     "cover_now": COVER, "cover_by_month": NOT_IN_LIMIT, "cover_by_ward": NOT_IN_LIMIT, "fresh_counts": FRESH,
     "proof_counts": PROOFS, "count_verdicts": VERDICTS, "curve": CURVE,
     "control": _CONTROL, "raised": _CONTROL, "gaps": _CONTROL, "funnel": _FUNNEL, "pool": _POOL,
+    "fan": _FAN, "stock": _STOCK, "shortage": _SHORTAGE,
 }  # fmt: skip
 
 

@@ -16,9 +16,10 @@ import pytest
 from planning_site import FORMULA, NOW, RULES, ZEROS
 
 from pipeline import run
+from pipeline.measures.published import published
 from pipeline.planning.need import need_by_month
-from pipeline.planning.plan import published_plan
 from pipeline.planning.records import TABLES, site_records
+from pipeline.planning.standing import standing_plan
 from pipeline.store.layout import open_store
 
 CONTRACT = {
@@ -31,10 +32,16 @@ CONTRACT = {
 }
 
 
+def standing(path: Path) -> dict[str, pl.DataFrame]:
+    """The tables of the plan that stands in a store."""
+    opened = open_store(path, create=False)
+    return standing_plan(opened, published(opened))
+
+
 def test_every_planning_table_is_published_with_its_columns(store, dewledger):
-    assert published_plan(open_store(store, create=False)) == {}
+    assert standing(store) == {}
     assert dewledger("plan", "--store", store).exit_code == 0
-    plan = published_plan(open_store(store, create=False))
+    plan = standing(store)
     for name, columns in CONTRACT.items():
         assert plan[name].height, name
         assert {"site_id", *columns.split()} <= set(plan[name].columns), name
@@ -60,7 +67,7 @@ def test_a_person_sees_orders_the_year_and_plans_side_by_side(store, dewledger):
 
 def test_a_plan_beside_it_differs_where_the_rule_counts_and_nowhere_else(store, dewledger):
     dewledger("plan", "--store", store, "--set", "parts.circuit.max_days=1")
-    rows = published_plan(open_store(store, create=False))["plan_comparison"]
+    rows = standing(store)["plan_comparison"]
     now, tried = (rows.filter(plan=name) for name in ("as now", "parts.circuit.max_days=1"))
     value = {
         name: dict(one.select("measure", "value").iter_rows())
@@ -75,7 +82,7 @@ def test_a_plan_beside_it_differs_where_the_rule_counts_and_nowhere_else(store, 
 def test_a_rule_that_the_measures_rest_on_is_measured_anew_and_nothing_of_it_is_kept(store, dewledger):
     before = {path: path.read_bytes() for path in (store / "measures").rglob("*") if path.is_file()}
     assert dewledger("plan", "--store", store, "--set", "min_cycle_min=90").exit_code == 0
-    rows = published_plan(open_store(store, create=False))["plan_comparison"]
+    rows = standing(store)["plan_comparison"]
     waiting = rows.filter(measure="units held, turnaround observed", plan="min_cycle_min=90")
     assert waiting["difference"][0] > 0
     assert before == {path: path.read_bytes() for path in (store / "measures").rglob("*") if path.is_file()}
@@ -101,7 +108,7 @@ def test_a_change_about_nothing_on_record_is_one_line_and_status_2(store, dewled
 def test_a_plan_of_other_results_does_not_stand(store, dewledger):
     dewledger("plan", "--store", store)
     run.measure(store, "2025-12-01T00:00:00Z", quiet=True)
-    assert published_plan(open_store(store, create=False)) == {}
+    assert standing(store) == {}
 
 
 def test_before_any_measures_there_is_nothing_to_plan(store, dewledger):
@@ -131,7 +138,7 @@ def test_an_item_whose_price_was_quarantined_is_named_and_the_rest_is_planned(tm
     found = dewledger("plan", "--store", tmp_path / "store")
     assert found.exit_code == 0
     assert f"{ZEROS} has stock movements but is not in the list of items" in found.stderr
-    plan = published_plan(open_store(tmp_path / "store", create=False))
+    plan = standing(tmp_path / "store")
     assert plan["stock_plan"]["item_id"].to_list() == [FORMULA]
     assert set(plan["projection"]["part"]) == {"circuit", "interface", "water_bag"}
 
@@ -177,3 +184,15 @@ def test_the_same_bytes_come_whatever_the_hash_seed_and_the_zone(store):
             hashlib.sha256(b"".join(path.name.encode() + path.read_bytes() for path in files)).hexdigest()
         )
     assert len(digests) == 1
+
+
+def test_the_plan_that_stands_is_exported_with_the_measures(store, dewledger, tmp_path):
+    assert dewledger("plan", "--store", store).exit_code == 0
+    assert (
+        dewledger("export", "--store", store, "--to", tmp_path / "out", "--format", "parquet").exit_code == 0
+    )
+    written = {path.stem for path in (tmp_path / "out").iterdir()}
+    plan = {name for name, rows in standing(store).items() if rows.height}
+    assert plan >= CONTRACT.keys()
+    assert written >= plan
+    assert pl.read_parquet(tmp_path / "out" / "stock_plan.parquet").equals(standing(store)["stock_plan"])

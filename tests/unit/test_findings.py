@@ -130,7 +130,7 @@ def test_a_month_without_records_of_a_kind_cannot_be_judged(tmp_path):
 
 def test_the_faults_of_another_site_stay_on_its_page(tmp_path):
     results = published(tmp_path, {"changeover_monthly": changeovers([(0, 9)])}, sites=(SITE, "U"))
-    told = findings(results, [], [], SITE, MONTH, ["T, episodes: 3 rows.", "U, episodes: 4 rows."])
+    told = findings(results, [], [], SITE, MONTH, poor_data=["T, episodes: 3 rows.", "U, episodes: 4 rows."])
     assert told.attention[0].evidence == "T, episodes: 3 rows."
 
 
