@@ -347,7 +347,7 @@ def explain(
 
 
 def demo(to: Path, months: int, units: int, sample_minutes: int, now: datetime, quiet: bool) -> list[Path]:
-    """Invent the Tarnholt hospitals and take them from exports to the report of their last month."""
+    """Invent the Tarnholt hospitals and take them from exports to a plan and the report of their last month."""
     from synthetic_logs.generate import write_hospitals
 
     exports, store = to / "exports", to / "store"
@@ -360,6 +360,7 @@ def demo(to: Path, months: int, units: int, sample_minutes: int, now: datetime, 
             read, kept_out = sum(f.rows_read for f in result.files), sum(f.quarantined for f in result.files)
             console.say(f"{site.name}: {len(result.files)} files, {read} rows read, {kept_out} quarantined.")
     results = measure(store, None, quiet)
+    plan(store, 12, [], to / "plan")
     month = f"{results.as_of:%Y-%m}"
     return report(store, month, to / "report", allow_poor_data=False)
 

@@ -12,9 +12,10 @@ LEVELS = (0.1, 0.5, 0.9)
 
 
 def naive_scale(history: Values, season: int) -> float:
-    """Return the mean absolute change from one season to the next; of one step where there are not two whole seasons.
+    """Return the mean absolute change from one season to the next; of one step in less than two whole seasons.
 
-    A handful of pairs a season apart may happen to lie close together, and would make every error look huge. The scale of Hyndman and Koehler (2006), International Journal of Forecasting 22:679-688.
+    A handful of pairs a season apart may happen to lie close together, and would make every error look huge.
+    The scale of Hyndman and Koehler (2006), International Journal of Forecasting 22:679-688.
     """
     lag = season if len(history) >= 2 * season else 1
     return float(np.abs(history[lag:] - history[:-lag]).mean()) if len(history) > lag else 0.0
