@@ -51,7 +51,7 @@ def ingest_text(folder: Path, name: str, text: str, now: datetime.datetime = NOW
     run.ingest(folder / "store", [path], "TARN", None, None, now, quiet=True)
 
 
-def write_page(published, ledger, validation, month: str, to: Path, *, poor_data) -> list[Path]:
+def write_page(published, ledger, validation, month: str, to: Path, *, plan, poor_data) -> list[Path]:
     """Stand in for the report, which has its own tests, where a page's bytes are all that matters."""
     (to / "TARN.html").write_text(f"<html>{month} {len(ledger)}</html>", "utf-8")
     return [to / "TARN.html"]
