@@ -19,6 +19,7 @@ ADVICE = {
     "missing_end": "fill the end in once it is known",
     "missing_lot": "fill the lot number in, so that a recall can find the part",
     "wrong_field_count": "check for a delimiter inside a text: such a text must stand in quotes",
+    "repeated_header": "leave the second header out of the export",
     "out_of_order": "export the unit's samples in order of time",
     "unknown_unit": "add the unit to the list of units, or correct its name",
 }

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.errors import RefusedFile
+from pipeline.ingest.limits import LINE_BYTES
 from pipeline.ingest.profiles import Profile
 
 #: The number of the line, or of the sheet's row, in which a row begins.
@@ -28,6 +31,20 @@ class Block:
 def ragged(torn: list[tuple[int, int]]) -> pl.DataFrame:
     """Return the rows of the wrong length, each with the number of its fields."""
     return pl.DataFrame(torn, schema={SOURCE_ROW: pl.Int64, "fields": pl.Int64}, orient="row")
+
+
+def require_short(lines: Iterable[tuple[int, bytes]]) -> None:
+    """Raise RefusedFile for a line that no table needs: most often a quote or its line end is missing."""
+    row = next((number for number, line in lines if len(line) > LINE_BYTES), None)
+    if row is not None:
+        raise too_long(row)
+
+
+def too_long(row: int) -> RefusedFile:
+    """Return the refusal of a file for one of its rows."""
+    return RefusedFile(
+        f"row {row} is longer than {LINE_BYTES:,} bytes, which no table needs; check quotes and line ends"
+    )
 
 
 def footer_of(profile: Profile) -> re.Pattern[str] | None:

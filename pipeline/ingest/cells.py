@@ -9,8 +9,9 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import RefusedFile
-from pipeline.ingest.blocks import SOURCE_ROW, Block, footer_of, ragged
+from pipeline.ingest.blocks import SOURCE_ROW, Block, footer_of, ragged, too_long
 from pipeline.ingest.headers import HEADER_ROWS, Header
+from pipeline.ingest.limits import LINE_BYTES
 from pipeline.ingest.profiles import Profile
 from pipeline.ingest.untrusted import Sheet
 
@@ -56,9 +57,10 @@ def _json_line(number: int, line: bytes) -> dict[str, str | None]:
         pairs = json.loads(
             line, parse_int=str, parse_float=str, parse_constant=str, object_pairs_hook=_unique
         )
+        json.dumps(pairs, ensure_ascii=False).encode()  # half a letter (\ud800) is no text
     except (ValueError, RecursionError) as error:
         raise RefusedFile(
-            f"row {number} is no JSON object, or names a value twice; export one object per line"
+            f"row {number} is no JSON object, names a value twice, or holds half a letter; export one per line"
         ) from error
     if not isinstance(pairs, dict) or any(isinstance(value, dict | list) for value in pairs.values()):
         raise RefusedFile(f"row {number} is no flat JSON object; each value must be a text, number or flag")
@@ -80,6 +82,9 @@ def _json_text(value: Any) -> str | None:
 def cell_block(cells: pl.DataFrame, header: Header, profile: Profile) -> Block:
     """Return all rows of a table of cells; those without any text and declared footers are skipped."""
     places = [str(place) for place in range(header.width)]
+    long = cells.filter(pl.any_horizontal(pl.col(places).str.len_bytes() > LINE_BYTES))
+    if long.height:
+        raise too_long(long[SOURCE_ROW][0])
     trimmed = pl.col(places).str.strip_chars().replace("", None)
     is_kept = ~pl.all_horizontal(trimmed.is_null())
     if footer := footer_of(profile):

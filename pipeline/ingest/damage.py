@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
@@ -11,7 +12,7 @@ from pipeline.ingest.blocks import SOURCE_ROW
 from pipeline.ingest.headers import Header
 from pipeline.ingest.profiles import column_of, part_of
 from pipeline.ingest.restate import ERRORS
-from pipeline.records import Table
+from pipeline.records import INSTANT, Table
 from pipeline.store.ledger import LOGS
 
 _MONTH = "(?:jan|feb|mar|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-z]*"
@@ -31,11 +32,25 @@ _PATTERNS = {
     ),
     "fraction": (r"^[0-9]+\.0+$", "a whole number with decimal places; leading zeros may be gone too"),
     "fifteen_digits": (
-        r"^[1-9][0-9]{14}0+$",
-        "a number whose digits after the fifteenth are all 0, as in a rounded one",
+        r"^[1-9][0-9]{15,40}$",
+        "a number rounded to fifteen digits, as a spreadsheet keeps no more",
     ),
+    "unseen": (
+        r"[\x00-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]",
+        "letters that cannot be seen, so that two names look like one",
+    ),
+    "lost_letters": ("\ufffd", "letters that were lost when the text was converted"),
 }
 _ADVICE = "format the column as text before typing or pasting, and export again"
+_ADVICE_OF = {
+    "error": "mend the formula, and export again",
+    "unseen": "type the names anew, or export again without line breaks and marks in them",
+    "lost_letters": "export again as UTF-8",
+}
+#: Before there were such units; programs write 1 January 1900 or 1970 where they have no time.
+_EARLIEST = datetime.datetime(2000, 1, 1)
+#: A bag, tube or mask of fewer millilitres is none; of as many litres it might be.
+_LEAST_ML = 20
 #: The last rows of a sheet, of old and of new workbooks: what lay below is not in the file.
 ROW_LIMITS = (65_536, 1_048_576)
 
@@ -53,7 +68,7 @@ class Damage:
     def sentence(self) -> str:
         """The damage in plain words, with what to do."""
         shown = "a formula that failed" if self.kind == "error" else _PATTERNS[self.kind][1]
-        advice = "mend the formula, and export again" if self.kind == "error" else _ADVICE
+        advice = _ADVICE_OF.get(self.kind, _ADVICE)
         count = f"{self.rows:,} row{'s' if self.rows > 1 else ''}, the first is row {self.first_row}"
         return f"column '{self.column}' holds {shown} ({count}); {advice}"
 
@@ -68,8 +83,23 @@ def find_damage(rows: pl.DataFrame, header: Header, table: Table) -> Iterator[Da
         column = header.names.get(name, part_of(name))
         if column_of(table, part_of(name)).kind in ("id", "patient"):
             for kind, (pattern, _) in _PATTERNS.items():
-                yield from _found(kind, column, rows, name, said.filter(trimmed.str.contains(pattern)))
+                damaged = said.filter(trimmed.str.contains(pattern))
+                if kind == "fifteen_digits":
+                    is_rounded = [_is_rounded(text) for text in damaged.str.strip_chars()]
+                    damaged = damaged.filter(pl.Series(is_rounded, dtype=pl.Boolean))
+                yield from _found(kind, column, rows, name, damaged)
         yield from _found("error", column, rows, name, said.filter(trimmed.is_in(list(ERRORS))))
+
+
+def _is_rounded(digits: str) -> bool:
+    """Say whether a long number is what a spreadsheet makes of any that begins with the same fifteen digits.
+
+    >>> _is_rounded("1234567890123450000"), _is_rounded("1234567890123450112"), _is_rounded("1234567890123456789")
+    (True, True, False)
+    """
+    value = float(digits)
+    ends_so = not digits[15:].strip("0") or int(value) == int(digits)
+    return ends_so and float(f"{value:.14e}") == value
 
 
 def _found(kind: str, column: str, rows: pl.DataFrame, name: str, damaged: pl.Series) -> Iterator[Damage]:
@@ -114,4 +144,28 @@ def lost_zeros(units: pl.Series, listed: pl.Series) -> str | None:
     return (
         f"{rows:,} rows name one of {len(shorn)} units without the leading zeros that the site's list has; "
         f"{_ADVICE}"
+    )
+
+
+def perhaps_no_time(rows: pl.DataFrame, table: Table) -> str | None:
+    """Say that times lie so far back that they stand for none."""
+    instants = [column.name for column in table.columns if column.kind == INSTANT]
+    count = int(rows.select(pl.any_horizontal(False, pl.col(instants) < _EARLIEST).sum()).item())
+    if not count:
+        return None
+    return f"{count:,} rows name a time before {_EARLIEST:%Y}, as programs write one that they have not; check them"
+
+
+def perhaps_litres(volumes: pl.Series) -> str | None:
+    """Say that volumes are so small that they may be litres.
+
+    >>> perhaps_litres(pl.Series([1000.0, None, 20.0])) is None
+    True
+    """
+    rows = int((volumes < _LEAST_ML).sum())
+    if not rows:
+        return None
+    return (
+        f"{rows:,} rows give fewer than {_LEAST_ML} mL in 'volume_ml', as litres would read; "
+        "declare the unit in a profile, or export millilitres"
     )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.ingest.headers import only_names
 from pipeline.ingest.row_rules import MEANINGS, ROW_RULES
 from pipeline.records import DATE, Table
 from pipeline.store.ledger import LedgerEntry
@@ -153,11 +154,14 @@ FACTS: tuple[Fact, ...] = (
         )
         for rule in ROW_RULES
     ),
-    Fact(
-        "wrong_field_count_pct",
-        f"few rows are kept out because {MEANINGS['wrong_field_count']}",
-        _share("wrong_field_count", _always),
-        KEPT_OUT_PCT,
+    *(
+        Fact(
+            f"{name}_pct",
+            f"few rows are kept out because {MEANINGS[name]}",
+            _share(name, applies),
+            KEPT_OUT_PCT,
+        )
+        for name, applies in (("wrong_field_count", _always), ("repeated_header", only_names))
     ),
     Fact(
         "out_of_order_pct",

@@ -31,11 +31,11 @@ def find_exports(paths: Sequence[Path], profiles: Sequence[Profile], store_root:
     if absent:
         raise UsageError(f"{', '.join(absent)}: no such file or folder; check the path.")
     seen = [path for folder in paths if folder.is_dir() for path in _files_in(folder, store_root)]
-    packages = [path for path in (*paths, *seen) if path.name == PACKAGE]
+    packages = [path for path in (*paths, *seen) if path.name == PACKAGE and path.is_file()]
     declared = {path: told for package in packages for path, told in declared_files(package).items()}
     _require_one_claim(declared, profiles)
-    named = {path.resolve(): profile_for(path.name, profiles) for path in paths if not path.is_dir()}
-    inside = {path.resolve(): profile_for(path.name, profiles) for path in seen}
+    named = {_place(path): profile_for(path.name, profiles) for path in paths if not path.is_dir()}
+    inside = {_place(path): profile_for(path.name, profiles) for path in seen}
     for package in packages:
         named.pop(package.resolve(), None)
         inside.pop(package.resolve(), None)
@@ -63,11 +63,19 @@ def _require_one_claim(declared: Iterable[Path], profiles: Sequence[Profile]) ->
 
 
 def _files_in(folder: Path, store_root: Path) -> Iterator[Path]:
-    """Yield the files in a folder and below, but for hidden ones and those of the store itself."""
+    """Yield the files in a folder and below, but for hidden ones and those of the store itself.
+
+    A pipe or a link to nothing is listed too, so that its refusal is told.
+    """
     for path in folder.rglob("*"):
         hidden = any(part.startswith(".") for part in path.relative_to(folder).parts)
-        if path.is_file() and not hidden and not path.resolve().is_relative_to(store_root):
+        if not path.is_dir() and not hidden and not _place(path).is_relative_to(store_root):
             yield path
+
+
+def _place(path: Path) -> Path:
+    """Return the file that a path leads to; a link that leads to none stays as it is."""
+    return path.resolve() if path.is_file() else path.absolute()
 
 
 def _units_first(item: tuple[Path, Profile, str | None]) -> tuple[bool, str]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 
 import polars as pl
 
 from pipeline.errors import RefusedFile
+from pipeline.ingest.limits import COLUMNS
 from pipeline.ingest.profiles import Profile, nearest, part_of
 from pipeline.ingest.time_formats import read_times
 from pipeline.records import Table
@@ -16,6 +18,8 @@ from pipeline.records import Table
 #: Rows among which a declared header is looked for; what stands above it are title rows.
 HEADER_ROWS = 60
 _SHOWN = 200
+#: How alike two names are, from 0 to 1, of which one is probably a slip for the other.
+_ALMOST = 0.75
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,8 @@ def place_columns(
     cells: Sequence[str], table: Table, profile: Profile, row: int, days: dict[int, str]
 ) -> Header:
     """Place the declared fields by the names in the header row, in any order and case of letters."""
+    if len(cells) > COLUMNS:
+        raise RefusedFile(f"row {row} names {len(cells):,} columns, and no table has so many; check it")
     names, lowered = [cell.strip() for cell in cells], [folded(cell) for cell in cells]
     positions = {
         name: lowered.index(folded(their))
@@ -75,6 +81,36 @@ def place_columns(
     undeclared = tuple(name for place, name in enumerate(names) if place not in declared and name)
     told = {name: names[place] for name, place in positions.items()}
     return Header(len(names), positions, undeclared, row, told, days)
+
+
+def almost_named(header: Header, table: Table, profile: Profile) -> Iterator[str]:
+    """Say which columns are left out although their names are nearly those of columns that the file lacks."""
+    lacking = [their for name, their in profile.fields(table).items() if name not in header.positions]
+    for name in header.undeclared:
+        if close := get_close_matches(name.lower(), lacking, n=1, cutoff=_ALMOST):
+            yield (
+                f"column '{name}' is not read, though its name is almost '{close[0]}'; "
+                "rename it, or declare it in a profile"
+            )
+
+
+def repeated(rows: pl.DataFrame, header: Header, table: Table) -> pl.DataFrame:
+    """Return the rows that say the header again, in a table of nothing but names.
+
+    Elsewhere a name is no time, number or code, and the row rules keep such a row out.
+    """
+    if not only_names(table):
+        return rows.clear()
+    said = [
+        pl.col(field).str.strip_chars().str.to_lowercase() == name.lower()
+        for field, name in header.names.items()
+    ]
+    return rows.filter(pl.all_horizontal(said))
+
+
+def only_names(table: Table) -> bool:
+    """Say whether any text will do for all that a row of the table must have."""
+    return all(column.kind in ("id", "patient") for column in table.columns if column.required)
 
 
 def folded(name: str) -> str:

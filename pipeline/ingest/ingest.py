@@ -21,6 +21,14 @@ from pipeline.store.ledger import entries, remove_unnamed
 Progress = Callable[[str, int, int, int], None]
 
 
+def _size(path: Path) -> int:
+    """Return a file's bytes; of one that has gone since it was found, 0."""
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
 @dataclass(frozen=True)
 class IngestReport:
     """The result of one ingest, file by file, and the judgement of the new files as wholes.
@@ -67,7 +75,7 @@ def ingest(
     """
     found = find_exports(paths, load_profiles(profile_path), store.root)
     run = open_run(store, site, rules_path, now)
-    sizes = [path.stat().st_size for path, _, _ in found.files]
+    sizes = [_size(path) for path, _, _ in found.files]
     results: list[FileResult] = []
     for place, (path, profile, table) in enumerate(found.files):
         progress(path.name, 0, sum(sizes[:place]), sum(sizes))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -13,9 +12,9 @@ import polars as pl
 import pipeline
 from pipeline.errors import RefusedFile
 from pipeline.ingest import expectations
-from pipeline.ingest.damage import lost_zeros, row_limit_reached
 from pipeline.ingest.facts import FileFacts, measure
 from pipeline.ingest.mended import as_mended_before
+from pipeline.ingest.notes import notes_on
 from pipeline.ingest.profiles import Profile, profile_text
 from pipeline.ingest.read_files import Export, fingerprint, open_export, read_content
 from pipeline.ingest.repeats import Distinct, compare, earlier_rows, stored_part
@@ -127,27 +126,14 @@ def _ingest_content(
     run.facts.append(measure(table, committed, fresh, run.now))
     if run.warned is not None:
         run.warned.append(told.warned)
-    notes = tuple(_notes(run, export, table, told))
-    return replace(_result(committed), undeclared_columns=export.header.undeclared, notes=notes)
+    notes = notes_on(export, table, told, lambda site_id: _listed_units(run, table, site_id))
+    return replace(_result(committed), undeclared_columns=export.header.undeclared, notes=tuple(notes))
 
 
 def _keep_profile(store: Store, profile: Profile) -> None:
     path = store.profile_file(profile.fingerprint)
     if not path.exists():
         write_bytes(path, profile_text(profile))
-
-
-def _notes(run: Run, export: Export, table: Table, told: Sorted) -> Iterator[str]:
-    """Say what a spreadsheet may have done to the file: to its values, to its rows, to its identifiers."""
-    yield from (damage.sentence for damage in told.damage)
-    if limit := row_limit_reached(export.header.row + told.read):
-        yield limit
-    if export.from_1904:
-        yield "the workbook counts its days from 1904; its dates were read so"
-    for site_id, kept in told.good.items():
-        listed = _listed_units(run, table, site_id)
-        if listed is not None and (lost := lost_zeros(kept.rows["unit_id"].str.to_lowercase(), listed)):
-            yield lost
 
 
 def _before(run: Run, sha256: str) -> LedgerEntry | None:

@@ -9,6 +9,9 @@ UNPACKED_RATIO = 200
 HARMLESS_BYTES = 4_000_000
 MEMBERS = 200
 CELLS = 20_000_000
+#: Columns that a header names, and bytes of a line of text or of one value.
+COLUMNS = 2_000
+LINE_BYTES = 1_000_000
 
 #: The process that reads an untrusted file: address space, processor seconds, seconds by the clock.
 MEMORY_BYTES = 1 << 30

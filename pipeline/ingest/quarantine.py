@@ -18,8 +18,9 @@ from pipeline.store.keys import patient_keys, seal
 from pipeline.store.layout import Store
 from pipeline.store.ledger import entries, quarantine_path
 
-#: The one reason beyond those of a row's values: its fields cannot be told apart.
+#: The reasons beyond those of a row's values: its fields cannot be told apart, or are the columns' names.
 WRONG_FIELD_COUNT = "wrong_field_count"
+REPEATED_HEADER = "repeated_header"
 _NORMALISED = ".normalised"
 _LISTED = ["table", "file_name", "sha256", "sheet", "source_row", "reasons", "faults", "raw"]
 _ORDER = ["table", "file_name", "sha256", "source_row"]
@@ -66,13 +67,19 @@ def torn_rows(ragged: pl.DataFrame, export: Export, table: Table) -> pl.DataFram
     )
     expected = pl.lit(export.header.width, pl.Int64).alias("fields_expected")
     raw = pl.struct(pl.col("fields").alias("fields_found"), expected).struct.json_encode()
-    rows = ragged.with_columns(
-        reasons.alias("reasons"),
-        reasons.alias("faults"),
-        raw.alias("raw"),
-        pl.lit(None, pl.Binary).alias("sealed"),
+    return _without_values(ragged.with_columns(raw.alias("raw")), reasons, export)
+
+
+def header_rows(rows: pl.DataFrame, export: Export) -> pl.DataFrame:
+    """Return rows that say the header again for the quarantine."""
+    return _without_values(rows.with_columns(pl.lit("{}").alias("raw")), pl.lit(REPEATED_HEADER), export)
+
+
+def _without_values(rows: pl.DataFrame, reasons: pl.Expr, export: Export) -> pl.DataFrame:
+    told = rows.with_columns(
+        reasons.alias("reasons"), reasons.alias("faults"), pl.lit(None, pl.Binary).alias("sealed")
     )
-    return _placed(rows, export).select(QUARANTINE.names())
+    return _placed(told, export).select(QUARANTINE.names())
 
 
 def _required_places(export: Export, table: Table) -> list[int]:

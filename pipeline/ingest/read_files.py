@@ -21,9 +21,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import RefusedFile
-from pipeline.ingest.blocks import SOURCE_ROW, Block, footer_of, ragged
+from pipeline.ingest.blocks import SOURCE_ROW, Block, footer_of, ragged, require_short
 from pipeline.ingest.cells import cell_block, first_rows, json_lines, rows_below, text_cells
 from pipeline.ingest.headers import HEADER_ROWS, Header, export_time, find_header
+from pipeline.ingest.limits import LINE_BYTES
 from pipeline.ingest.profiles import Profile
 from pipeline.ingest.text_encodings import decoded
 from pipeline.ingest.untrusted import Sheet, read_parquet, read_sheet, unpacked
@@ -50,12 +51,13 @@ class Export:
     cells: pl.DataFrame | None = None
     exported_at: str | None = None
     from_1904: bool = False
+    hidden_rows: int = 0
 
 
 def read_content(path: Path) -> bytes:
     """Return a file's bytes; raise RefusedFile when there are none to be had."""
     if not path.is_file():  # a pipe would be waited for without end
-        raise RefusedFile("is no regular file")
+        raise RefusedFile("is no regular file, or is gone")
     try:
         content = path.read_bytes()
     except OSError as error:
@@ -78,7 +80,9 @@ def open_export(name: str, sha256: str, content: bytes, table: Table, profile: P
         sheet = _sheet_of(content, profile)
         header, titles = find_header(first_rows(sheet), table, profile)
         cells, told = rows_below(sheet, header), export_time(titles, profile)
-        return Export(name, sha256, table.name, profile, header, b"", cells, told, sheet.from_1904)
+        return Export(
+            name, sha256, table.name, profile, header, b"", cells, told, sheet.from_1904, sheet.hidden_rows
+        )
     text = _unix_lines(decoded(content, profile.encoding))
     header, titles = find_header(_first_lines(text, profile), table, profile)
     start = 0
@@ -107,6 +111,7 @@ def _first_lines(text: bytes, profile: Profile) -> list[tuple[int, list[str]]]:
     wanted = HEADER_ROWS if profile.table else 1
     rows: list[tuple[int, list[str]]] = []
     for number, line in enumerate(text.split(b"\n", wanted)[:wanted], 1):
+        require_short([(number, line)])
         try:
             rows.append((number, next(_reader([line.decode("utf-8")], profile), [])))
         except csv.Error as error:
@@ -154,7 +159,8 @@ def _plain_block(text: bytes, export: Export, first_line: int) -> Block:
     if footer is None and _is_regular(text, delimiter, width):
         numbers = range(first_line, first_line + count)
         return Block(count, _split(text, export, numbers), ragged([]), 0)
-    lines = enumerate(text.removesuffix(b"\n").split(b"\n"), first_line)
+    lines = list(enumerate(text.removesuffix(b"\n").split(b"\n"), first_line))
+    require_short(lines)
     filled = [(number, line) for number, line in lines if line.strip() and line.strip(delimiter)]
     if footer:
         margin = delimiter + b" "
@@ -172,13 +178,14 @@ def _line_count(text: bytes) -> int:
 
 
 def _is_regular(text: bytes, delimiter: bytes, width: int) -> bool:
-    """Tell whether every line holds ``width`` fields and none is blank (only spaces or only delimiters)."""
+    """Tell whether every line holds ``width`` fields, and none is blank (only spaces or only delimiters) or
+    longer than any may be."""
     characters = np.frombuffer(text, np.uint8)
     marks = np.flatnonzero(characters == delimiter[0])
     ends = np.flatnonzero(characters == 10)
     if not text.endswith(b"\n"):
         ends = np.append(ends, len(text))
-    if width == 1 or len(marks) != len(ends) * (width - 1):
+    if width == 1 or len(marks) != len(ends) * (width - 1) or np.diff(ends, prepend=-1).max() > LINE_BYTES:
         return False
     first, last = marks[:: width - 1], marks[width - 2 :: width - 1]
     regular = (last < ends).all() and (first[1:] > ends[:-1]).all()

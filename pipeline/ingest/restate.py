@@ -145,6 +145,10 @@ def _times(texts: pl.Series, column: Column, profile: Profile) -> pl.Series:
         formats = (*formats, ISO)
     if profile.is_typed and not is_instant:
         texts = texts.str.replace(_MIDNIGHT, "")
+    if (
+        profile.format == "xlsx" and is_instant
+    ):  # a time of day alone comes as one of the day that days begin with
+        texts = texts.str.replace(_EPOCH_DAY, UNREADABLE)
     return _or_unreadable(read_times(texts, formats, with_clock=is_instant), texts)
 
 

@@ -171,6 +171,7 @@ ROW_RULES: tuple[Rule, ...] = (
 #: What else a row can be quarantined or warned for, where more than the row itself decides.
 OTHER_MEANINGS = {
     "wrong_field_count": "the row has more or fewer fields than the header, so they cannot be told apart",
+    "repeated_header": "the row repeats the names of the columns",
     "out_of_order": "a unit's sample stands more than 5 minutes against the file's order",
     "unknown_unit": "the unit is not in the site's list of units",
 }

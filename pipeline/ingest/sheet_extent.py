@@ -6,14 +6,16 @@ Runs in the limited process only.
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 
 from pipeline.ingest.archives import Refusal
-from pipeline.ingest.limits import CELLS
+from pipeline.ingest.limits import CELLS, COLUMNS
 
 _TAG = rb"<(?:\w+:)?"
 _REFERENCE = rb"""\br\s*=\s*["']([A-Z]{1,4})([0-9]{1,8})["']"""
 _CELL = re.compile(_TAG + rb"c\s[^>]*?" + _REFERENCE + rb"[^>]*?(/?)>")
 _ROW = re.compile(_TAG + rb"""row\s[^>]*?\br\s*=\s*["']([0-9]{1,8})["']""")
+_HIDDEN = re.compile(_TAG + rb"""row\s[^>]*?\bhidden\s*=\s*["'](?:1|true)["']""")
 _DIMENSION = re.compile(
     _TAG + rb"""dimension\s[^>]*?\bref\s*=\s*["']([A-Z]{1,4})([0-9]{1,8}):([A-Z]{1,4})([0-9]{1,8})["']"""
 )
@@ -36,18 +38,21 @@ class Extent:
     """The corners of all cells seen so far, which a workbook need not state truly."""
 
     def __init__(self) -> None:
-        self.first_row = self.first_column = self._last_row = self._last_column = 0
+        self.first_row = self.first_column = self._last_row = self._last_column = self.hidden_rows = 0
+        self._last_cell = (0, 0)
         self._numbers: dict[bytes, int] = {}
 
     def widen(self, text: bytes) -> None:
         """Take in more cells; raise Refusal when the rectangle they span is too large to be held."""
         for left, top, right, bottom in _DIMENSION.findall(text):
             _require_few(int(top), self._number(left), int(bottom), self._number(right))
+        self.hidden_rows += len(_HIDDEN.findall(text))
         self._last_row = max(self._last_row, *map(int, _ROW.findall(text)), 0)
         cells = [(int(row), self._number(letters), not empty) for letters, row, empty in _CELL.findall(text)]
         if not cells:
             _require_few(self.first_row or 1, 1, self._last_row, max(self._last_column, 1))
             return
+        self._require_order([(row, column) for row, column, _ in cells])
         # Only cells that hold something count for where a table begins: others are left out when it is read.
         filled = [(row, column) for row, column, is_filled in cells if is_filled]
         if filled:
@@ -56,6 +61,13 @@ class Extent:
         self._last_row = max(self._last_row, *(row for row, _, _ in cells))
         self._last_column = max(self._last_column, *(column for _, column, _ in cells))
         _require_few(self.first_row or 1, self.first_column or 1, self._last_row, self._last_column)
+
+    def _require_order(self, cells: list[tuple[int, int]]) -> None:
+        """Of two cells in one place a reader keeps one, and nobody would be told."""
+        before = self._last_cell
+        if cells[0] <= before or any(later <= earlier for earlier, later in pairwise(cells)):
+            raise Refusal("its cells are not in order, or two stand in one place; save it again as .xlsx")
+        self._last_cell = cells[-1]
 
     def _number(self, letters: bytes) -> int:
         if letters not in self._numbers:
@@ -86,8 +98,9 @@ def errors_in(text: bytes) -> list[tuple[int, int, str]]:
 
 
 def _require_few(top: int, left: int, bottom: int, right: int) -> None:
-    if (bottom - top + 1) * (right - left + 1) > CELLS:
+    columns = right - left + 1
+    if columns > COLUMNS or (bottom - top + 1) * columns > CELLS:
         raise Refusal(
-            f"a sheet reaches to row {bottom} and column {right}, more than {CELLS:,} cells; "
-            "delete the rows and columns beyond the table"
+            f"a sheet reaches to row {bottom} and column {right}, more than {COLUMNS:,} columns or {CELLS:,} "
+            "cells; delete the rows and columns beyond the table"
         )

@@ -9,10 +9,11 @@ import polars as pl
 
 from pipeline.ingest.blocks import SOURCE_ROW
 from pipeline.ingest.damage import Damage, find_damage, merged
+from pipeline.ingest.headers import repeated
 from pipeline.ingest.judge import QUARANTINED, judge
 from pipeline.ingest.labels import with_labels
 from pipeline.ingest.normalise import EXPORTED_AT, text_of
-from pipeline.ingest.quarantine import Hiding, quarantined_rows, torn_rows
+from pipeline.ingest.quarantine import Hiding, header_rows, quarantined_rows, torn_rows
 from pipeline.ingest.read_files import Export, read_blocks
 from pipeline.ingest.repeats import Distinct, distinct
 from pipeline.ingest.restate import restate, restate_mended, with_ends
@@ -75,8 +76,11 @@ def sort_rows(judging: Judging) -> Sorted:
     for block in read_blocks(export):
         read, skipped = read + block.read, skipped + block.skipped
         gathered.kept_out.append(torn_rows(block.ragged, export, table))
-        damage += find_damage(block.rows, export.header, table)
-        _sort_block(block.rows, restate(block.rows, export, table), judging, gathered)
+        again = repeated(block.rows, export.header, table)
+        gathered.kept_out.append(header_rows(again, export))
+        rows = block.rows.filter(~pl.col(SOURCE_ROW).is_in(again[SOURCE_ROW].implode()))
+        damage += find_damage(rows, export.header, table)
+        _sort_block(rows, restate(rows, export, table), judging, gathered)
     return _sorted(gathered, table, read, skipped, merged(damage))
 
 

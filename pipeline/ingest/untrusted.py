@@ -22,13 +22,14 @@ _MODULE = "pipeline.ingest.limited_process"
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table of text: ``cells`` (columns "0", "1", …), where its corner stands, and whether its workbook
-    counts days from 1904."""
+    """A table of text: ``cells`` (columns "0", "1", …), where its corner stands, whether its workbook counts
+    days from 1904, and how many of its rows nobody sees."""
 
     cells: pl.DataFrame
     first_row: int = 1
     first_column: int = 1
     from_1904: bool = False
+    hidden_rows: int = 0
 
 
 def unpacked(content: bytes, compression: str) -> bytes:
@@ -40,7 +41,7 @@ def read_sheet(content: bytes, sheet: str) -> Sheet:
     """Return a workbook's sheet as text; raise RefusedFile with the reason when it is not fit to be read."""
     told, payload = _ask("xlsx", {"sheet": sheet}, content)
     cells = _with_errors(_cells(payload), told)
-    return Sheet(cells, told["first_row"], told["first_column"], told["from_1904"])
+    return Sheet(cells, told["first_row"], told["first_column"], told["from_1904"], told["hidden_rows"])
 
 
 def sheet_names(content: bytes) -> list[str]:

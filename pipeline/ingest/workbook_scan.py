@@ -32,11 +32,12 @@ _UNWANTED = (
 
 @dataclass
 class Scan:
-    """A sheet's place: its first row and column (from 1), the cells that hold an error as (row, column, text),
-    whether the workbook counts its days from 1904, and the names of all its sheets."""
+    """A sheet's place: its first row and column (from 1), how many of its rows are hidden, the cells that hold
+    an error as (row, column, text), whether the workbook counts its days from 1904, and the names of all its sheets."""
 
     first_row: int = 1
     first_column: int = 1
+    hidden_rows: int = 0
     errors: list[tuple[int, int, str]] = field(default_factory=list)
     from_1904: bool = False
     sheets: list[str] = field(default_factory=list)
@@ -148,6 +149,7 @@ def _look_through(
         _note(kept, extent, sheet)
     if sheet is not None:
         sheet.first_row, sheet.first_column = extent.first_row or 1, extent.first_column or 1
+        sheet.hidden_rows = extent.hidden_rows
 
 
 def _note(text: bytes, extent: Extent, sheet: Scan | None) -> None:

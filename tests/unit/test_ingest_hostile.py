@@ -6,12 +6,12 @@ import json
 import os
 import subprocess
 import sys
-import zipfile
 from pathlib import Path
 
 import polars as pl
 import pyarrow as pa
 import pytest
+from packed import BOOK, OLD, PROTECTED, ROWS, SHEET, STRINGS, archive, part, sheet_of, with_doctype
 from workbooks import workbook
 
 from pipeline.errors import RefusedFile
@@ -20,52 +20,7 @@ from pipeline.ingest import limits, untrusted
 ROOT = Path(__file__).resolve().parents[2]
 #: Seconds of a processor, and megabytes, of the process that reads it; a shared machine may let it wait longer.
 MOST_S, MOST_MB = 2, 150
-ROWS = [["unit_id", "ward"], ["1", "Alder"]]
-BOOK = workbook(("S", ROWS))
 ZEROS = b"0" * 1_000_000
-OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600
-
-
-def archive(*members, base=None, kind=zipfile.ZIP_DEFLATED):
-    """A zip of (name, content) members, over those of a base; a content may be a list of pieces."""
-    made = io.BytesIO()
-    named = [name for name, _ in members]
-    with zipfile.ZipFile(made, "w", kind) as written:
-        if base:
-            with zipfile.ZipFile(io.BytesIO(base)) as old:
-                for item in old.infolist():
-                    if item.filename not in named:
-                        written.writestr(item.filename, old.read(item))
-        for name, content in members:
-            with written.open(name, "w") as member:
-                for piece in content if isinstance(content, list) else [content]:
-                    member.write(piece.encode() if isinstance(piece, str) else piece)
-    return made.getvalue()
-
-
-def part(name, base=BOOK):
-    with zipfile.ZipFile(io.BytesIO(base)) as book:
-        return book.read(name).decode()
-
-
-SHEET = "xl/worksheets/sheet1.xml"
-STRINGS = "xl/sharedStrings.xml"
-
-
-def sheet(cells, dimension="A1"):
-    main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
-    body = (
-        f'<worksheet xmlns="{main}"><dimension ref="{dimension}"/><sheetData>{cells}</sheetData></worksheet>'
-    )
-    return archive((SHEET, body), base=BOOK)
-
-
-def with_doctype(name, doctype):
-    text = part(name)
-    head, _, rest = text.partition("?>")
-    return archive((name, f"{head}?>{doctype}{rest}"), base=BOOK)
-
-
 LAUGHS = '<!DOCTYPE sst [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]>'
 OUTSIDE = '<!DOCTYPE w [<!ENTITY x SYSTEM "file:///etc/passwd">]>'
 
@@ -110,10 +65,19 @@ HOSTILE = {
     "name of a drive": (ZIP, lambda: archive(("C:\\u.csv", "1")), "leads out"),
     "workbook of spaces": (XLSX, lambda: archive((SHEET, [b" " * 1_000_000] * 230), base=BOOK), "unpacks to"),
     "strings without end": (XLSX, lambda: archive((STRINGS, [ZEROS] * 230), base=BOOK), "unpacks to"),
-    "far cell": (XLSX, lambda: sheet(FAR.format('r="XFD1048576"')), "1048576"),
-    "far cell, other quotes": (XLSX, lambda: sheet(FAR.format("s='1' r = 'XFD1048576'")), "1048576"),
-    "cell of a wide sheet": (XLSX, lambda: sheet(FAR.format('r="Z900000"')), "more than 20,000,000 cells"),
-    "untrue dimension": (XLSX, lambda: sheet('<row r="1"/>', "A1:XFD1048576"), "more than 20,000,000 cells"),
+    "far cell": (XLSX, lambda: sheet_of(FAR.format('r="XFD1048576"')), "1048576"),
+    "far cell, other quotes": (XLSX, lambda: sheet_of(FAR.format("s='1' r = 'XFD1048576'")), "1048576"),
+    "cell of a wide sheet": (XLSX, lambda: sheet_of(FAR.format('r="Z900000"')), "or 20,000,000 cells"),
+    "column beyond all": (
+        XLSX,
+        lambda: sheet_of(FAR.replace("1048576", "2").format('r="ZZZZ2"')),
+        "column 475254",
+    ),
+    "untrue dimension": (
+        XLSX,
+        lambda: sheet_of('<row r="1"/>', "A1:XFD1048576"),
+        "or 20,000,000 cells",
+    ),
     "entities that multiply": (XLSX, lambda: with_doctype(STRINGS, LAUGHS), "document type"),
     "entity from outside": (XLSX, lambda: with_doctype("xl/workbook.xml", OUTSIDE), "document type"),
     "document type late in a part": (
@@ -138,7 +102,7 @@ HOSTILE = {
         "no more than 200",
     ),
     "old workbook": (XLSX, lambda: OLD, ".xls"),
-    "password": (XLSX, lambda: OLD + "EncryptedPackage".encode("utf-16-le"), "password"),
+    "password": (XLSX, lambda: PROTECTED, "password"),
     "web page": (XLSX, lambda: b"\r\n<html><table><tr><td>1</td></tr></table></html>", "web page"),
     "OpenDocument": (XLSX, lambda: archive(("content.xml", "<x/>")), "OpenDocument"),
     "cut off workbook": (XLSX, lambda: BOOK[: len(BOOK) // 2], "cut off"),

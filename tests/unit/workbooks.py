@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import xlsxwriter
 
 Cell = str | float | bool | datetime.datetime | datetime.date | datetime.time | datetime.timedelta | None
+#: The same bytes for the same cells: a workbook states when it was made.
+_MADE = datetime.datetime(2026, 1, 1)
 _FORMATS = {
     datetime.datetime: "dd/mm/yyyy hh:mm",
     datetime.date: "dd/mm/yyyy",
@@ -19,6 +21,7 @@ def workbook(*sheets: tuple[str, Sequence[Sequence[Cell]]], date_1904: bool = Fa
     """A workbook of typed cells. '=1+1' is a formula without a saved value, '=#REF!' one that failed."""
     made = io.BytesIO()
     with xlsxwriter.Workbook(made, {"date_1904": date_1904, "in_memory": True}) as book:
+        book.set_properties({"created": _MADE})
         shown = {kind: book.add_format({"num_format": text}) for kind, text in _FORMATS.items()}
         for name, rows in sheets:
             sheet = book.add_worksheet(name)
