@@ -1,10 +1,8 @@
-"""One site's findings as one HTML page that needs nothing else: no script, no file, no network."""
+"""One site's findings as one HTML page that needs no other file and no network, and is whole without its scripts."""
 
 from __future__ import annotations
 
-import base64
 import csv
-import hashlib
 import io
 import re
 from collections import Counter
@@ -13,7 +11,7 @@ from datetime import datetime
 from functools import cache
 from itertools import groupby
 from pathlib import Path
-from urllib.parse import quote
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import jinja2
@@ -38,6 +36,8 @@ from pipeline.findings.wording import basis, change, listed, shown
 from reports import svg
 from reports.charts import spec_of
 from reports.charts.keys import keys_of
+from reports.live_charts import packed
+from reports.scripts import policy, scripts
 from reports.sparkline import sparkline
 from reports.style import style_sheet
 
@@ -50,6 +50,7 @@ UNBROKEN = frozenset({"instant", "unit", "month", "day"})
 def render(findings: SiteFindings) -> str:
     """Return the site's page; the same findings give the same bytes."""
     zone = ZoneInfo(findings.time_zone)
+    charts = _charts(findings, zone)
     return _environment().get_template("page.html.j2").render(
         found=findings,
         month=month_name(findings.month),
@@ -60,14 +61,15 @@ def render(findings: SiteFindings) -> str:
         pseudonyms=PSEUDONYMS,
         tally=tally(findings),
         keys=keys_of,
-        draw=lambda figure: _drawn(figure, zone),
+        draw=lambda figure: _drawn(charts[figure.key], figure),
+        live=_live(charts),
         spark=_spark,
         show=lambda value, kind: shown(value, kind, zone),
         csv_link=csv_link,
         change=change,
         basis=basis,
         version=__version__,
-        **_page(),
+        **_page(scripts()),
     )  # fmt: skip
 
 
@@ -111,7 +113,13 @@ def csv_link(table: Table) -> str:
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow([_safe(column.name) for column in table.columns])
     writer.writerows([_safe(cell) for cell in row] for row in table.rows)
-    return "data:text/csv;charset=utf-8," + quote(text.getvalue(), safe=",:;")
+    return "data:text/csv;charset=utf-8," + _UNSAFE.sub(
+        lambda found: f"%{ord(found[0]):02X}", text.getvalue()
+    )
+
+
+#: What would end a link or an attribute, or be lost in one; the browser encodes all else by itself.
+_UNSAFE = re.compile(r"[\x00-\x1f\x7f%#\"'<>&`\\]")
 
 
 def _safe(cell: Cell) -> str | int | float:
@@ -148,19 +156,25 @@ def _environment() -> jinja2.Environment:
     return environment
 
 
-def _page() -> dict[str, object]:
-    """Return what every page needs: its style sheet and the policy that lets in nothing else."""
+def _page(own: tuple[str, ...] = ()) -> dict[str, object]:
+    """Return what every page needs: its style sheet, its scripts, and the policy that lets in nothing else."""
     style = style_sheet()
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    policy = (
-        f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; base-uri 'none'; form-action 'none'"
-    )
-    return {"style": Markup(style), "policy": policy}  # noqa: S704 our own file, no value in it
+    texts = [Markup(text) for text in own]  # noqa: S704 our own files, no value in them
+    return {"style": Markup(style), "scripts": texts, "policy": policy(style, own)}  # noqa: S704 likewise
 
 
-def _drawn(figure: Figure, zone: ZoneInfo) -> Markup:
-    drawn = svg.render(spec_of(figure, zone), slug(figure.key))
-    return Markup(drawn)  # noqa: S704 Vega escapes the text of its marks
+def _charts(findings: SiteFindings, zone: ZoneInfo) -> dict[str, dict[str, Any]]:
+    """Return the compiled chart of each figure that has rows."""
+    figures = (figure for section in findings.sections for figure in section.figures)
+    return {figure.key: svg.compiled(spec_of(figure, zone)) for figure in figures if figure.table.rows}
+
+
+def _drawn(chart: dict[str, Any], figure: Figure) -> Markup:
+    return Markup(svg.render(chart, slug(figure.key)))  # noqa: S704 Vega escapes the text of its marks
+
+
+def _live(charts: dict[str, dict[str, Any]]) -> Markup:
+    return Markup(packed({slug(key): chart for key, chart in charts.items()}))  # noqa: S704 no "<" is left in it
 
 
 def _spark(measure: Measure) -> Markup:

@@ -12,8 +12,11 @@ from reports.style import COLOURS
 #: The version of Vega-Lite that draws; pinned, for another one draws other bytes.
 VL_VERSION = "6.4"
 
+_COLOUR = re.compile(r"#[0-9a-f]{6}")
 _VARIABLES = {values[0]: f"var(--{name})" for name, values in COLOURS.items()}
-_NUMBER = re.compile(r"-?\d+\.\d{3,}")
+#: What is drawn; the words between are names and numbers that stay as they are.
+_TAG = re.compile(r"<[^>]*>")
+_NUMBER = re.compile(r"-?\d+\.\d{2,}")
 #: What SVG takes for granted, and marks that show nothing.
 _IDLE = re.compile(
     r' (?:opacity|stroke-width|stroke-opacity|fill-opacity)="1"| transform="translate\(0,0\)"| [xy]2="0"(?= )'
@@ -23,34 +26,67 @@ _IDLE = re.compile(
 _DOT = re.compile(
     r'<path transform="translate\(([^,]+),([^)]+)\)" d="M([\d.]+),0A\3,\3,0,1,1,-\3,0A\3,\3,0,1,1,\3,0"'
 )
+#: A group of nothing but marks, the start of each, and those of its attributes that a group hands down.
+_MARKS = re.compile(r"<g>((?:<(?:line|path|circle)[^>]*/>|<text[^>]*>[^<]*</text>)+)</g>")
+_START = re.compile(r"<(?:line|path|circle|text)[^>]*>")
+_LOOK = re.compile(
+    r' (?:fill|stroke|stroke-width|stroke-dasharray|font-size|font-weight|text-anchor)="[^"]*"'
+)
+#: A mark that is only there to be pointed at.
+_UNSEEN = re.compile(r'<circle [^>]*opacity="0"[^>]*/>')
 _DROPPED = re.compile(
     r' (?:aria-[a-z]+|role|class|font-family|xmlns(?::xlink)?|version|stroke-miterlimit|pointer-events)="[^"]*"'
 )
 
 
-def render(spec: dict[str, Any], prefix: str) -> str:
-    """Return a Vega-Lite specification as one SVG element; ``prefix`` keeps its ids apart from other charts'."""
+def compiled(spec: dict[str, Any]) -> dict[str, Any]:
+    """Return a Vega-Lite specification as one of Vega, which both the drawing and the live chart are made from."""
     # Vega reads times without an offset as local ones: the drawing must not depend on where it is made.
     os.environ["TZ"] = "UTC"
     time.tzset()
     import vl_convert
 
-    drawn = vl_convert.vegalite_to_svg(spec, vl_version=VL_VERSION)
-    return themed(slim(drawn, prefix))
+    found: dict[str, Any] = vl_convert.vegalite_to_vega(spec, vl_version=VL_VERSION)
+    return found
+
+
+def render(vega: dict[str, Any], prefix: str) -> str:
+    """Return a compiled chart as one SVG element; ``prefix`` keeps its ids apart from other charts'."""
+    import vl_convert
+
+    return themed(slim(vl_convert.vega_to_svg(vega), prefix))
 
 
 def slim(svg: str, prefix: str) -> str:
     """Drop what a page does not need: long decimals, classes, roles, fonts, and what is so without being said.
 
     >>> slim('<path class="a" d="M1.23456,2" opacity="1"/>', "p")
-    '<path d="M1.23,2"/>'
+    '<path d="M1.2,2"/>'
     """
-    shorter = _NUMBER.sub(lambda found: f"{float(found[0]):.2f}".rstrip("0").rstrip("."), svg)
-    shorter = _DROPPED.sub("", shorter)
+    shorter = _TAG.sub(lambda tag: _NUMBER.sub(_rounded, _DROPPED.sub("", tag[0])), svg)
     shorter = _IDLE.sub("", shorter)
     shorter = _DOT.sub(r'<circle cx="\1" cy="\2" r="\3"', shorter)
+    shorter = _UNSEEN.sub("", shorter)
     shorter = re.sub(r"<g>(<g/>)*</g>|<path d=\"M0,0[^\"]*\" ?(?:fill=\"none\")?/>(?=</g>$)", "", shorter)
+    shorter = _MARKS.sub(_hoisted, shorter)
     return re.sub(r'(id="|url\(#)(clip\d+)', rf"\g<1>{prefix}-\g<2>", shorter)
+
+
+def _rounded(number: re.Match[str]) -> str:
+    return f"{float(number[0]):.1f}".rstrip("0").rstrip(".")
+
+
+def _hoisted(group: re.Match[str]) -> str:
+    """Return a group of marks with what they all inherit alike said once, on the group."""
+    marks = _START.findall(group[1])
+    alike = set(_LOOK.findall(marks[0])).intersection(*(_LOOK.findall(mark) for mark in marks))
+    if len(marks) == 1 or not alike:
+        return group[0]
+    common = [look for look in _LOOK.findall(marks[0]) if look in alike]
+    bare = _START.sub(
+        lambda mark: _LOOK.sub(lambda look: "" if look[0] in alike else look[0], mark[0]), group[1]
+    )
+    return f"<g{''.join(common)}>{bare}</g>"
 
 
 def themed(svg: str) -> str:
@@ -59,4 +95,9 @@ def themed(svg: str) -> str:
     >>> themed('<g fill="#1c2a30"/>')
     '<g fill="var(--ink)"/>'
     """
-    return re.sub(r"#[0-9a-f]{6}", lambda found: _VARIABLES.get(found[0], found[0]), svg)
+    return _TAG.sub(lambda tag: _COLOUR.sub(lambda found: variable(found[0]), tag[0]), svg)
+
+
+def variable(colour: str) -> str:
+    """Return the variable that stands for a colour, and any other text as it is."""
+    return _VARIABLES.get(colour, colour)

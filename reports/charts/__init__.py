@@ -11,7 +11,7 @@ import altair as alt
 
 from pipeline.findings.model import Figure
 from reports.charts import keys
-from reports.charts.axes import CONFIG, ROWS, Drawing, Rows, named_rows
+from reports.charts.axes import CONFIG, ROW, ROWS, Drawing, Rows, named_rows
 from reports.charts.compared import funnel, pool, ratios
 from reports.charts.control import control, gaps
 from reports.charts.grids import chains, coverage, intervals
@@ -59,20 +59,26 @@ _BUILDERS: dict[str, Callable[[Figure, Rows], Drawing]] = {
 }
 
 
-def spec_of(figure: Figure, zone: ZoneInfo) -> dict[str, Any]:
-    """Return the specification of a figure's chart, in the site's local time."""
+def spec_of(figure: Figure, zone: ZoneInfo, *, checked: bool = False) -> dict[str, Any]:
+    """Return the specification of a figure's chart, in the site's local time; ``checked`` against its grammar."""
     rows = _rows(figure, zone)
-    drawn = len(rows) + (len(figure.ground.rows) if figure.ground else 0)
-    if drawn > MOST_ROWS:
-        raise ValueError(f"{figure.key}: {drawn} rows are too many to draw.")
-    drawing = _BUILDERS[figure.chart](figure, rows)
-    autosize = alt.AutoSizeParams(type="fit", contains="padding")
-    chart = drawing.chart.properties(width=WIDTHS[figure.size], autosize=autosize)
-    return {**chart.to_dict(), "config": CONFIG, "datasets": {ROWS: rows, **drawing.datasets}}
+    number = len(rows) + (len(figure.ground.rows) if figure.ground else 0)
+    if number > MOST_ROWS:
+        raise ValueError(f"{figure.key}: {number} rows are too many to draw.")
+    # Every chart's grammar is checked by a test; at each drawing that would take as long as the drawing.
+    with alt.utils.schemapi.debug_mode(checked):
+        drawing = _BUILDERS[figure.chart](figure, rows)
+        autosize = alt.AutoSizeParams(type="fit", contains="padding")
+        chart = drawing.chart.properties(width=WIDTHS[figure.size], autosize=autosize)
+        drawn = chart.to_dict(validate=checked)
+    return {**drawn, "config": CONFIG, "datasets": {ROWS: rows, **drawing.datasets}}
 
 
 def _rows(figure: Figure, zone: ZoneInfo) -> Rows:
-    return [{name: _local(cell, zone) for name, cell in row.items()} for row in named_rows(figure.table)]
+    return [
+        {name: _local(cell, zone) for name, cell in row.items()} | {ROW: number}
+        for number, row in enumerate(named_rows(figure.table))
+    ]
 
 
 def _local(cell: Any, zone: ZoneInfo) -> Any:

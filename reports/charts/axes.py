@@ -16,6 +16,9 @@ Rows = list[dict[str, Any]]
 #: The figure's own rows, under this name in every chart.
 ROWS = "rows"
 
+#: The field that says which row of the figure's table a mark stands for, counted from 0.
+ROW = "row"
+
 
 @dataclass(frozen=True)
 class Drawing:
@@ -27,6 +30,7 @@ class Drawing:
 
 CONFIG: dict[str, Any] = {
     "background": "transparent",
+    "aria": False,
     "view": {"stroke": None},
     "axis": {
         "labelColor": light("faint"), "labelFontSize": 11, "titleColor": light("faint"), "titleFontSize": 11,
@@ -94,7 +98,7 @@ def count_axis(field: str, top: float) -> alt.Y:
     return alt.Y(
         f"{field}:Q",
         stack="zero",
-        axis=alt.Axis(format="d", title=None, values=values),
+        axis=alt.Axis(format=",.0f", title=None, values=values),
         scale=alt.Scale(domain=[0, values[-1]]),
     )
 

@@ -10,6 +10,7 @@ import altair as alt
 from pipeline.findings.model import Figure
 from pipeline.findings.wording import shown
 from reports.charts.axes import (
+    ROW,
     Drawing,
     Rows,
     dots,
@@ -38,7 +39,7 @@ def funnel(figure: Figure, rows: Rows) -> Drawing:
     """Return each ward's share by its number of cases, the limits as lines, and a ring for the share drawn in."""
     wards = [
         {
-            "of": row["Of"], "share": row["Share"], "drawn": row["Drawn in"],
+            "of": row["Of"], "share": row["Share"], "drawn": row["Drawn in"], ROW: row[ROW],
             "name": row["Ward"] if row["Outside 99.8%"] or len(rows) <= _MOST_NAMED_WARDS else "",
         }
         for row in rows
@@ -86,7 +87,7 @@ def ratios(figure: Figure, rows: Rows) -> Drawing:
     widest = max([2.0, *(max(value, 1 / value) for value in seen)])
     told = [
         {
-            "name": row["Compared"], "low": row["Low"] or 1 / widest, "high": row["High"] or widest,
+            "name": row["Compared"], ROW: row[ROW], "low": row["Low"] or 1 / widest, "high": row["High"] or widest,
             "ratio": row["Ratio"] or 1.0, "known": row["Low"] is not None, "given": row["Ratio"] is not None,
             "label": "too thin" if row["Low"] is None else shown(row["Ratio"], "ratio"),
         }

@@ -53,19 +53,19 @@ def chains(figure: Figure, rows: Rows) -> Drawing:
     stays = [
         {
             **row,
-            "row": f"{row['Unit']} ({row['Chain']})",
+            "lane": f"{row['Unit']} ({row['Chain']})",
             "end": row["Until"] or row["From"],
             "short": f"{row['Patient key'][:6]}…",
         }
         for row in rows
     ]
-    names = list(dict.fromkeys(stay["row"] for stay in stays))
+    names = list(dict.fromkeys(stay["lane"] for stay in stays))
     ties = [
-        {"row": name, "From": min(stay["From"] for stay in own), "end": max(stay["end"] for stay in own)}
+        {"lane": name, "From": min(stay["From"] for stay in own), "end": max(stay["end"] for stay in own)}
         for name in names
-        for own in [[stay for stay in stays if stay["row"] == name]]
+        for own in [[stay for stay in stays if stay["lane"] == name]]
     ]
-    y = name_axis("row", names)
+    y = name_axis("lane", names)
     x = alt.X(
         "From:T",
         scale=alt.Scale(type="utc", nice="day"),

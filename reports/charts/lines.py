@@ -8,7 +8,18 @@ import altair as alt
 
 from pipeline.findings.model import Figure
 from pipeline.findings.wording import shown
-from reports.charts.axes import Drawing, Rows, dots, kept_apart, month_axis, number_format, on, room, top_of
+from reports.charts.axes import (
+    ROW,
+    Drawing,
+    Rows,
+    dots,
+    kept_apart,
+    month_axis,
+    number_format,
+    on,
+    room,
+    top_of,
+)
 from reports.charts.keys import Key
 from reports.style import light
 
@@ -60,7 +71,13 @@ def curve(figure: Figure, rows: Rows) -> Drawing:
     end = max(min(top_of(rows, _HOURS), 1.5 * target), 1.1 * target)
     seen = [row for row in rows if row[_HOURS] <= end]
     steps = [
-        {"hours": row[_HOURS], "ready": row["Disinfected"], "again": 1 - row["Used again first"], "top": 1}
+        {
+            "hours": row[_HOURS],
+            "ready": row["Disinfected"],
+            "again": 1 - row["Used again first"],
+            "top": 1,
+            ROW: row[ROW],
+        }
         for row in (*seen, *([{**seen[-1], _HOURS: end}] if seen and len(seen) < len(rows) else []))
     ]
     axis = alt.Axis(title="hours since the stay ended", grid=False, tickCount=8)
@@ -75,6 +92,7 @@ def curve(figure: Figure, rows: Rows) -> Drawing:
         again.mark_area(interpolate="step-after", color=light("gold"), opacity=0.3).encode(y2="top:Q"),
         ready.mark_line(interpolate="step-after", color=light("mark"), strokeWidth=2),
         again.mark_line(interpolate="step-after", color=light("gold"), strokeWidth=1.5),
+        again.mark_point(opacity=0, size=60),
         on("goal").mark_rule(color=light("spread"), strokeDash=[3, 3]).encode(x=x),
         on("goal").mark_text(align="left", dx=6, dy=-10).encode(x=x, y="ready:Q", text="label:N"),
     )

@@ -9,6 +9,7 @@ import altair as alt
 from pipeline.findings.model import Figure
 from pipeline.findings.wording import shown
 from reports.charts.axes import (
+    ROW,
     Drawing,
     Rows,
     count_axis,
@@ -101,6 +102,7 @@ def _pieces(rows: Rows, keys: tuple[Key, ...], name: str, of: str = "") -> Rows:
     pieces = [
         {
             name: row[name],
+            ROW: row[ROW],
             "kind": key.word,
             "place": place,
             "n": (row[key.column] or 0) / ((row[of] or 1) if of else 1),

@@ -24,7 +24,12 @@ from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Cell, SiteFindings, Table
 from pipeline.findings.wording import shown
+from reports.charts import spec_of
 from reports.page import csv_link, every_table, render, slug, tally
+from reports.scripts import scripts
+
+#: Of reports/live/vega.js as `npm run build` made it.
+BUNDLE_SHA256 = "211a9b00164172bcb9ecadd9f815b34b096b1cd3a9f871ff8bc61b70af52307c"
 
 HEADINGS = ("h1", "h2", "h3", "h4", "h5", "h6")
 
@@ -59,17 +64,41 @@ def told_cell(value: Cell, kind: str) -> str:
     return " ".join(text.split())
 
 
-def test_the_policy_lets_in_this_style_sheet_and_nothing_else(page, tree):
+def test_the_policy_lets_in_this_style_sheet_and_these_scripts_and_nothing_else(page, tree):
     (policy,) = (item.get("content") for item in tree.iter("meta") if item.get("http-equiv"))
-    (style,) = re.findall("<style>(.*?)</style>", page, re.DOTALL)
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    assert policy.split("; ")[:2] == ["default-src 'none'", f"style-src 'sha256-{digest}'"]
-    assert "unsafe" not in policy
+    digests = [
+        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+        for text in re.findall(r"<(?:style|script)>(.*?)</(?:style|script)>", page, re.DOTALL)
+    ]
+    assert policy.split("; ") == [
+        "default-src 'none'",
+        f"script-src {' '.join(digests[1:])}",
+        f"style-src {digests[0]}",
+        "img-src data:",
+        "base-uri 'none'",
+        "form-action 'none'",
+    ]
 
 
-def test_nothing_runs_loads_or_carries_its_own_style(tree):
+def test_the_bundle_is_the_one_that_was_built_and_stands_on_the_page_once(page):
+    bundle, own = scripts()
+    assert hashlib.sha256(bundle.encode()).hexdigest() == BUNDLE_SHA256
+    assert page.count(bundle) == page.count(own) == 1
+    assert page.count("<script") == 3
+
+
+def test_the_bundle_carries_the_licence_of_every_package_in_it():
+    notices = scripts()[0].partition("*/")[0]
+    assert {"vega-parser", "vega-interpreter", "vega-scenegraph", "d3-scale"} <= set(
+        re.findall(r"(\S+) \d+\.\d+\.\d+", notices)
+    )
+    assert "Redistribution and use in source and binary forms" in notices
+    assert "Permission to use, copy, modify, and/or distribute this software" in notices
+
+
+def test_nothing_loads_or_carries_its_own_style_or_script(tree):
     tags = {element.tag for element in tree.iter() if isinstance(element.tag, str)}
-    assert tags & {"script", "img", "link", "iframe", "object", "embed", "form", "input", "b", "i"} <= {"i"}
+    assert tags & {"img", "link", "iframe", "object", "embed", "form", "input", "b", "i"} <= {"i"}
     for element in tree.iter():
         assert not [name for name in element.attrib if name == "style" or str(name).startswith("on")]
         target = element.get("href", "#")
@@ -123,6 +152,14 @@ def test_every_figure_has_label_title_subtitle_drawing_and_numbers(told, tree):
             continue
         assert drawn.find(".//{http://www.w3.org/2000/svg}svg") is not None
         assert drawn.find("details//table") is not None
+
+
+def test_every_kind_of_chart_keeps_to_the_grammar(told):
+    kinds = {
+        figure.chart: figure for section in told.sections for figure in section.figures if figure.table.rows
+    }
+    for figure in kinds.values():
+        assert spec_of(figure, ZoneInfo("UTC"), checked=True) == spec_of(figure, ZoneInfo("UTC"))
 
 
 def test_every_number_of_every_table_is_that_of_the_findings(told, tree):
@@ -201,7 +238,7 @@ def test_a_month_with_nothing_says_so(tmp_path):
     page = render(findings(published(tmp_path, {}), [], [], SITE, MONTH))
     assert "Nothing asks for a decision this month." in page
     assert "Not enough data to draw." in page
-    assert "nan" not in page.split("</style>")[1].lower().replace("tarnholt", "")
+    assert "nan" not in page.split("</style>")[1].partition("<script>")[0].lower().replace("tarnholt", "")
 
 
 def test_the_page_is_small(page):
