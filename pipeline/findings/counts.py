@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.findings.control_figures import control_figures
+from pipeline.findings.counters import counters
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import INFECTION_CONTROL, Figure, Section, Share, Table
 from pipeline.findings.source import MONTH, Source, as_table, ward_table, whole
@@ -28,7 +29,7 @@ def counts(source: Source) -> Section:
     table = as_table(source.by_month(_TABLE), "count-months", "Pairs of counts by month", MONTH | _COLUMNS)
     figure = Figure("count-months", "count_verdicts", _title(source), subtitle, table)
     tables = (count_cases(source), ward_table(source, _TABLE, "Pairs of counts", _COLUMNS))
-    figures = (figure, *control_figures(source, "count_agreement", "counts"))
+    figures = (figure, *control_figures(source, "count_agreement", "counts"), *counters(source))
     return section_of(source, "counts", _TABLE, INFECTION_CONTROL, figures=figures, tables=tables)
 
 

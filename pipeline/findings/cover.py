@@ -7,10 +7,13 @@ import polars as pl
 from pipeline.findings.control_figures import control_figures
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import WARD, Figure, Section
-from pipeline.findings.source import MONTH, WARD_COLUMN, Source, as_table
+from pipeline.findings.source import MONTH, SITE, WARD_COLUMN, Source, as_table
 from pipeline.findings.wording import COVER, counted, part_words, sentence, shown
 
 _TABLE = "part_cover_monthly"
+
+#: Wards that stand side by side, and for how many months.
+_MOST_WARDS, _WARD_MONTHS = 24, 12
 _COLUMNS = {
     "episode_h": ("Episode hours", "hours"),
     **{name: (sentence(words), "hours") for name, words in COVER.items()},
@@ -31,7 +34,7 @@ def cover(source: Source) -> Section:
         for part in parts
         for figure in control_figures(source, f"part_cover:{part}", f"cover-{part}", "third")
     ]
-    figures = (_now(source, parts), *charts, *by_part)
+    figures = (_now(source, parts), *charts, *by_part, *_wards_by_month(source, parts))
     return section_of(source, "cover", _TABLE, WARD, paragraphs=(told,), figures=figures)
 
 
@@ -85,3 +88,30 @@ def _by_ward(source: Source, part: str) -> Figure:
     return Figure(
         key, "cover_by_ward", title if rows.height else f"{name}: no episode this month", subtitle, table
     )
+
+
+def _wards_by_month(source: Source, parts: list[str]) -> tuple[Figure, ...]:
+    """Return the last months of each ward, for the part with the most hours not in limit; none where all were."""
+    rows = source.facts(_TABLE).filter(
+        pl.col("ward") != SITE, pl.col("episode_h") > 0, pl.col("part").is_in(parts),
+        pl.col("month").is_in(source.months[-_WARD_MONTHS:]),
+    )  # fmt: skip
+    outside = rows.group_by("part").agg(hours=(pl.col("episode_h") - pl.col("in_limit_h")).sum())
+    parted = outside.filter(pl.col("hours") > 0).sort("hours", "part", descending=[True, False])
+    if parted.is_empty():
+        return ()
+    part = parted["part"][0]
+    own = rows.filter(part=part).sort("ward", "month")
+    wards = own["ward"].unique(maintain_order=True).to_list()
+    drawn = own.filter(pl.col("ward").is_in(wards[:_MOST_WARDS]))
+    slipped = own.filter(pl.col("episode_h") > pl.col("in_limit_h"))["ward"].n_unique()
+    key, name, left = "cover-ward-months", sentence(part_words(part)), len(wards) - _MOST_WARDS
+    return (
+        Figure(
+            key, "ward_months",
+            f"{name}: hours not in limit in {slipped} of {counted(len(wards), 'ward')} over {_WARD_MONTHS} months",
+            f"Hours not in limit, % of the ward's episode hours, up to {source.month_words}; one scale for all",
+            as_table(drawn, key, f"{name}: hours of episodes by ward and month", WARD_COLUMN | MONTH | _COLUMNS),
+            size="full", note=f"{counted(left, 'more ward')} in the tables." if left > 0 else "",
+        ),
+    )  # fmt: skip

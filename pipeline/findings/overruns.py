@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.findings.control_figures import control_figures
+from pipeline.findings.days import calendars
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import WARD, Column, Section, Table
 from pipeline.findings.source import Source, ward_table
@@ -35,7 +36,13 @@ def overruns(source: Source) -> Section:
     ]
     tables = (_limits(source), ward_table(source, _TABLE, "Overruns", _COLUMNS, by="part"))
     return section_of(
-        source, "overruns", _TABLE, WARD, paragraphs=(told,), figures=tuple(figures), tables=tables
+        source,
+        "overruns",
+        _TABLE,
+        WARD,
+        paragraphs=(told,),
+        figures=(*figures, *calendars(source)),
+        tables=tables,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.findings.control_figures import control_figures
+from pipeline.findings.days import empty_by_hour
 from pipeline.findings.figures import section_of
 from pipeline.findings.model import WARD, Figure, Section, Table
 from pipeline.findings.source import MONTH, Source, as_table, number, ward_table, whole
@@ -34,7 +35,7 @@ def water(source: Source) -> Section:
         _TABLE,
         WARD,
         paragraphs=(_water_words(source), told),
-        figures=(_water_by_month(source), *charts, *audited),
+        figures=(_water_by_month(source), *charts, *empty_by_hour(source), *audited),
         tables=(dry_bags(source), *balance, ward_table(source, _TABLE, "Water", _COLUMNS)),
         caveats=source.models["bag_runs"].header["note"],
     )

@@ -14,10 +14,12 @@ from reports.charts import keys
 from reports.charts.axes import CONFIG, ROW, ROWS, Drawing, Rows, named_rows
 from reports.charts.compared import funnel, pool, ratios
 from reports.charts.control import control, gaps
+from reports.charts.days import by_hour, calendar, staircase
 from reports.charts.grids import chains, coverage, intervals
 from reports.charts.lines import curve, lines
 from reports.charts.plans import budget, fan, shortage, stock
 from reports.charts.stacks import bars_by_name, single_columns, stacked_counts, stacked_shares
+from reports.charts.wards import ward_months
 
 __all__ = ["MOST_ROWS", "spec_of"]
 
@@ -48,6 +50,10 @@ _BUILDERS: dict[str, Callable[[Figure, Rows], Drawing]] = {
     "funnel": funnel,
     "ratios": ratios,
     "chains": chains,
+    "calendar": calendar,
+    "by_hour": by_hour,
+    "staircase": staircase,
+    "ward_months": ward_months,
     "fan": fan,
     "stock": stock,
     "budget": budget,
@@ -68,10 +74,15 @@ def spec_of(figure: Figure, zone: ZoneInfo, *, checked: bool = False) -> dict[st
     # Every chart's grammar is checked by a test; at each drawing that would take as long as the drawing.
     with alt.utils.schemapi.debug_mode(checked):
         drawing = _BUILDERS[figure.chart](figure, rows)
-        autosize = alt.AutoSizeParams(type="fit", contains="padding")
-        chart = drawing.chart.properties(width=WIDTHS[figure.size], autosize=autosize)
-        drawn = chart.to_dict(validate=checked)
+        drawn = _fitted(drawing.chart, figure.size).to_dict(validate=checked)
     return {**drawn, "config": CONFIG, "datasets": {ROWS: rows, **drawing.datasets}}
+
+
+def _fitted(chart: Any, size: str) -> Any:
+    """Return a chart at the width of its place; panels side by side have widths of their own."""
+    if isinstance(chart, alt.FacetChart):
+        return chart
+    return chart.properties(width=WIDTHS[size], autosize=alt.AutoSizeParams(type="fit", contains="padding"))
 
 
 def _rows(figure: Figure, zone: ZoneInfo) -> Rows:

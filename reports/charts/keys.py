@@ -71,13 +71,17 @@ _FAN = (
     Key("High", "8 in 10 futures", "band"),
 )
 _STOCK = (Key("Pieces", "in store", "solid"), Key("High", "8 in 10 futures", "band"))
+_STAIRCASE = (
+    Key("Own count", "the unit's own count", "mark"),
+    Key("By the records", "by the records", "gold"),
+)
 _SHORTAGE = (Key("Observed", "turnaround as observed", "mark"), Key("At the target", "at the target", "gold"))
 
 _KEYS: dict[str, tuple[Key, ...]] = {
     "cover_now": COVER, "cover_by_month": NOT_IN_LIMIT, "cover_by_ward": NOT_IN_LIMIT, "fresh_counts": FRESH,
     "proof_counts": PROOFS, "count_verdicts": VERDICTS, "curve": CURVE,
     "control": _CONTROL, "raised": _CONTROL, "gaps": _CONTROL, "funnel": _FUNNEL, "pool": _POOL,
-    "fan": _FAN, "stock": _STOCK, "shortage": _SHORTAGE,
+    "fan": _FAN, "stock": _STOCK, "shortage": _SHORTAGE, "staircase": _STAIRCASE, "ward_months": NOT_IN_LIMIT,
 }  # fmt: skip
 
 
