@@ -27,8 +27,8 @@ def ward_months(figure: Figure, rows: Rows) -> Drawing:
         }
         for row in rows
         for place, key in enumerate(NOT_IN_LIMIT)
-        if (hours := row[key.column])
-    ]  # fmt: skip
+        if (hours := row[key.column]) or place == 0  # so that each ward has a panel
+    ]
     ends = [months[0], months[-1]]
     words = " : ".join(f"datum.value == '{month}' ? '{month_label(month)}'" for month in ends)
     bounds = alt.Axis(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -17,7 +18,7 @@ from pipeline.findings.model import Figure
 from pipeline.findings.source import Source
 from pipeline.site_rules import parse_site_rules
 from reports.charts import spec_of
-from reports.svg import render
+from reports.svg import compiled, render
 
 COVERED = [
     {"table_name": table, "month": month, "declared": False}
@@ -155,7 +156,9 @@ def test_wards_stand_side_by_side_for_the_part_with_the_most_hours_not_in_limit(
     assert found.title == "Circuit: hours not in limit in 1 of 2 wards over 12 months"
     assert [row[:2] for row in found.table.rows[:2]] == [("Alder", "2025-11"), ("Alder", "2025-12")]
     pieces = spec_of(found, ZoneInfo("UTC"))["datasets"]["pieces"]
-    assert {(piece["Ward"], piece["kind"], piece["n"]) for piece in pieces} == {("Birch", "over limit", 0.03)}
+    assert {(piece["Ward"], piece["kind"], piece["n"]) for piece in pieces} == {
+        ("Alder", "over limit", 0.0), ("Birch", "over limit", 0.03),
+    }  # fmt: skip
 
 
 def test_a_panel_shows_its_own_ward_only(tmp_path):
@@ -166,7 +169,12 @@ def test_a_panel_shows_its_own_ward_only(tmp_path):
     ]
     found = trellis(source(tmp_path, part_cover_monthly=rows))
     assert found is not None
-    assert render(spec_of(found, ZoneInfo("UTC")), "p").count("var(--dark)") == 1
+    drawn = render(compiled(spec_of(found, ZoneInfo("UTC"), checked=True)), "p")
+    heights = re.findall(r'v(\d+)h-[\d.]+Z" fill="var\(--dark\)"', drawn)
+    assert (heights, re.findall(r">(\w+)</text></g></g></g></g>", drawn)) == (
+        ["0", "56", "0"],
+        ["Alder", "Birch", "Cedar"],
+    )
 
 
 def test_there_are_no_panels_where_every_hour_was_in_limit(tmp_path):
