@@ -9,14 +9,8 @@ import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
 from pipeline.tracing.answer import Answer
+from reports.text_only import TEXT_STAYS_TEXT
 
-#: Nothing that a cell says may become a formula, a link or a number.
-_TEXT_STAYS_TEXT = {
-    "in_memory": True,
-    "strings_to_formulas": False,
-    "strings_to_urls": False,
-    "strings_to_numbers": False,
-}
 #: A workbook notes when it was made; the same answer gives the same bytes.
 _MADE = datetime(2026, 1, 1)
 _WIDTH = 60
@@ -25,7 +19,7 @@ _WIDTH = 60
 def answer_workbook(answer: Answer) -> bytes:
     """Return the bytes of an XLSX file."""
     buffer = io.BytesIO()
-    book = xlsxwriter.Workbook(buffer, _TEXT_STAYS_TEXT)
+    book = xlsxwriter.Workbook(buffer, TEXT_STAYS_TEXT)
     book.set_properties({"created": _MADE, "title": answer.title})
     head, wrapped = (
         book.add_format({"bold": True, "bottom": 1}),

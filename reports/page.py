@@ -74,7 +74,7 @@ def render(findings: SiteFindings) -> str:
 
 
 def render_index(pages: list[tuple[SiteFindings, str]], month: str) -> str:
-    """Return the page that leads to those of the sites; each comes with the name of its file."""
+    """Return the page that leads to those of the sites; each comes with its files' name, bare of its ending."""
     rows = [(findings, name, tally(findings)) for findings, name in pages]
     return _environment().get_template("index.html.j2").render(rows=rows, month=month_name(month), **_page())
 

@@ -24,13 +24,8 @@ from pipeline.findings.cautions import CAUTIONS
 from pipeline.plan_console import CAUTION, side_by_side
 from pipeline.planning.plan import Plan
 from pipeline.store.parquet import write_bytes
+from reports.text_only import TEXT_STAYS_TEXT
 
-_TEXT_STAYS_TEXT = {
-    "in_memory": True,
-    "strings_to_formulas": False,
-    "strings_to_urls": False,
-    "strings_to_numbers": False,
-}
 _FORMATS: Mapping[str, dict[str, Any]] = {
     "title": {"bold": True, "font_size": 14},
     "head": {"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"},
@@ -94,7 +89,7 @@ def plan_workbook(plan: Plan, site: str) -> bytes:
     from reports import plan_fleet_sheet, plan_order_sheets
 
     buffer = io.BytesIO()
-    workbook = xlsxwriter.Workbook(buffer, _TEXT_STAYS_TEXT)
+    workbook = xlsxwriter.Workbook(buffer, TEXT_STAYS_TEXT)
     workbook.set_properties({"created": plan.as_of, "title": f"Plan of {site}"})
     formats = {name: workbook.add_format(stated) for name, stated in _FORMATS.items()}
     own = {name: rows.filter(pl.col("site_id") == site) for name, rows in plan.tables.items()}

@@ -1,4 +1,4 @@
-"""Writes a month's pages: one for each site with data, and an index when there are several."""
+"""Writes a month's report: page, board pack and workbook of each site with data, and an index of several."""
 
 from __future__ import annotations
 
@@ -18,6 +18,8 @@ from pipeline.store.layout import quoted
 from pipeline.store.ledger import LedgerEntry
 from pipeline.store.parquet import write_bytes
 from pipeline.validation import Validation
+from reports.board_pack import board_pack
+from reports.month_workbook import month_workbook
 from reports.page import render, render_index
 
 
@@ -31,7 +33,7 @@ def write_reports(
     plan: Plan,
     poor_data: Sequence[str],
 ) -> list[Path]:
-    """Write ``<site>_<month>.html`` for each site with data in the month, and ``index.html`` for several.
+    """Write ``<site>_<month>`` as page, board pack and workbook for each site, and ``index.html`` of several.
 
     ``plan`` are the planning tables that stand, ``poor_data`` the faults for which the quality gate was overridden;
     the pages say so. Raises UsageError for a month that is none and NothingToDo when no site has data in it.
@@ -67,7 +69,7 @@ def shared_editions(
 
 
 def write_shared(editions: Sequence[SharedEdition], month: str, to: Path) -> list[Path]:
-    """Write ``<site>_<month>_shared.html`` for each site, and ``index_shared.html`` for several."""
+    """Write ``<site>_<month>_shared`` in the same three forms, and ``index_shared.html`` for several sites."""
     return _write([edition.findings for edition in editions], month, to, "_shared")
 
 
@@ -79,10 +81,14 @@ def _sites(published: Published, month: str) -> list[str]:
 
 
 def _write(told: list[SiteFindings], month: str, to: Path, suffix: str = "") -> list[Path]:
-    pages = [(item, f"{quoted(item.site_id)}_{month}{suffix}.html") for item in told]
-    written = [(to / name, render(item)) for item, name in pages]
-    if len(pages) > 1:
-        written.append((to / f"index{suffix}.html", render_index(pages, month)))
-    for path, text in written:
-        write_bytes(path, text.encode())
-    return [path for path, _ in written]
+    names = [f"{quoted(item.site_id)}_{month}{suffix}" for item in told]
+    written: dict[str, bytes] = {}
+    for item, name in zip(told, names, strict=True):
+        written[f"{name}.html"] = render(item).encode()
+        written[f"{name}.pdf"] = board_pack(item)
+        written[f"{name}.xlsx"] = month_workbook(item)
+    if len(told) > 1:
+        written[f"index{suffix}.html"] = render_index(list(zip(told, names, strict=True)), month).encode()
+    for name, content in written.items():
+        write_bytes(to / name, content)
+    return [to / name for name in written]

@@ -34,7 +34,7 @@ def test_it_is_told_by_its_name_and_recorded_in_the_audit(measured: Path, dewled
     assert result.exit_code == 0, result.output
     document = json.loads(result.stdout)
     assert (document["suppress"], [Path(name).name for name in document["files"]]) == (
-        "hide_1_7_round_5", ["T_2026-03_shared.html"],
+        "hide_1_7_round_5", [f"T_2026-03_shared.{form}" for form in ("html", "pdf", "xlsx")],
     )  # fmt: skip
     page = (measured / "out" / "T_2026-03_shared.html").read_text("utf-8")
     assert "Shared edition" in page

@@ -38,4 +38,4 @@ def test_the_installed_wheel_takes_exports_to_tables(ward: Path) -> None:
     )
     assert found.stdout.strip() == str(ward / "site" / "sql")
     assert (ward / "out" / "changeovers.csv").exists()
-    assert list((ward / "report").glob("*.html"))
+    assert {path.suffix for path in (ward / "report").iterdir()} == {".html", ".pdf", ".xlsx"}

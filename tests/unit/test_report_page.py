@@ -18,13 +18,16 @@ from zoneinfo import ZoneInfo
 
 import html5lib
 import pytest
+from printed_numbers import numbers, stands_for
 from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, published
 
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Cell, SiteFindings, Table
 from pipeline.findings.wording import shown
+from reports.board_pack import board_pack
 from reports.charts import spec_of
+from reports.month_workbook import month_workbook
 from reports.page import csv_link, every_table, render, slug, tally
 from reports.scripts import scripts
 
@@ -182,6 +185,26 @@ def test_every_measure_at_a_glance_has_its_value_and_baseline_in_full(told, tree
     assert values == wanted
 
 
+def test_every_number_at_a_glance_is_that_of_the_findings(told, tree):
+    glance = next(table for table in tree.iter("table") if table.get("class") == "glance")
+    lines = [row for row in glance.findall("tbody/tr") if row.get("class") != "group"]
+    for line, measure in zip(lines, told.measures, strict=True):
+        value, reference, difference = line.findall("td")[:3]
+        now, then = measure.now, measure.reference
+        small = (now.total,) if measure.counted == "days" else (now.count, now.total)
+        shown = numbers(" ".join(map(text_of, (value, reference, difference))))
+        times = 100 if measure.unit == "share" else 1
+        of_then = (then.total,) if measure.counted == "days" else (then.count, then.total)
+        apart = [getattr(measure.difference, name, None) for name in ("value", "low", "high")]
+        wanted = [(now.value, times), *((item, 1) for item in small), (now.low, times), (now.high, times)]
+        wanted += [(then.value, times), *((item, 1) for item in of_then), *((item, times) for item in apart)]
+        values = [item * by for item, by in wanted if item is not None]
+        if then.provisional and then.total is not None:
+            values.insert(-sum(item is not None for item in apart) or len(values), len(then.months))
+        assert len(shown) == len(values)
+        assert all(map(stands_for, shown, values)), measure.label
+
+
 def test_every_matter_is_shown_and_those_beyond_six_are_counted(told, tree):
     lists = [item for item in tree.iter("ol") if item.get("class") == "matters"]
     assert [len(list(item)) for item in lists] == [6, len(told.attention) - 6]
@@ -245,15 +268,19 @@ def test_the_page_is_small(page):
     assert len(page.encode()) < 1_500_000
 
 
-def test_the_same_results_give_the_same_bytes_wherever_they_are_drawn(page, told, tmp_path):
+def test_the_same_results_give_the_same_bytes_wherever_they_are_made(page, told, tmp_path):
     here = Path(__file__).parent
     code = (
         "import sys, hashlib; from pathlib import Path; sys.path[:0] = sys.argv[1:3];"
-        "from report_results import *; from pipeline.findings import findings; from reports.page import render;"
-        "page = render(findings(published(Path(sys.argv[3]), busy_month()), [], [], SITE, MONTH));"
-        "print(hashlib.sha256(page.encode()).hexdigest())"
+        "from printed_numbers import numbers, stands_for
+from report_results import *; from pipeline.findings import findings; from reports.page import render;"
+        "from reports.board_pack import board_pack; from reports.month_workbook import month_workbook;"
+        "told = findings(published(Path(sys.argv[3]), busy_month()), [], [], SITE, MONTH);"
+        "made = render(told).encode(), board_pack(told), month_workbook(told);"
+        "print(*(hashlib.sha256(content).hexdigest() for content in made))"
     )
     elsewhere = os.environ | {"TZ": "America/New_York", "PYTHONHASHSEED": "7", "LC_ALL": "C"}
     command = [sys.executable, "-c", code, str(here), str(here.parents[1]), str(tmp_path)]
     drawn = subprocess.run(command, env=elsewhere, capture_output=True, text=True, check=True)
-    assert drawn.stdout.strip() == hashlib.sha256(page.encode()).hexdigest()
+    made = page.encode(), board_pack(told), month_workbook(told)
+    assert drawn.stdout.split() == [hashlib.sha256(content).hexdigest() for content in made]

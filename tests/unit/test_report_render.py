@@ -20,12 +20,16 @@ from reports.svg import slim, themed
 ROWS = {"changeover_monthly": changeovers([(0, 9)])}
 
 
-def test_one_site_has_one_page_and_no_index(tmp_path):
+def forms(name: str) -> list[str]:
+    return [f"{name}.html", f"{name}.pdf", f"{name}.xlsx"]
+
+
+def test_one_site_has_page_board_pack_and_workbook_and_no_index(tmp_path):
     paths = write_reports(
         published(tmp_path / "results", ROWS), [], [], MONTH, tmp_path / "to", plan={}, poor_data=[]
     )
-    assert [path.name for path in paths] == ["T_2026-10.html"]
-    assert [path.name for path in (tmp_path / "to").iterdir()] == ["T_2026-10.html"]
+    assert [path.name for path in paths] == forms("T_2026-10")
+    assert sorted(path.name for path in (tmp_path / "to").iterdir()) == forms("T_2026-10")
 
 
 def test_several_sites_have_an_index_that_leads_to_each(tmp_path):
@@ -37,8 +41,9 @@ def test_several_sites_have_an_index_that_leads_to_each(tmp_path):
     }
     results = published(tmp_path / "results", rows, sites=(SITE, "a/b", "no data"))
     paths = write_reports(results, [], [], MONTH, tmp_path / "to", plan={}, poor_data=[])
-    assert [path.name for path in paths] == ["T_2026-10.html", "a%2Fb_2026-10.html", "index.html"]
-    assert re.findall('<a href="(.*?)"', paths[-1].read_text()) == ["T_2026-10.html", "a%252Fb_2026-10.html"]
+    assert [path.name for path in paths] == [*forms("T_2026-10"), *forms("a%2Fb_2026-10"), "index.html"]
+    linked = re.findall('<a href="(.*?)"', paths[-1].read_text())
+    assert linked == [*forms("T_2026-10"), *forms("a%252Fb_2026-10")]
 
 
 def test_a_month_without_data_is_nothing_to_do(tmp_path):
@@ -54,7 +59,7 @@ def test_what_is_no_month_is_wrong_usage(tmp_path):
 
 def test_poor_data_are_said_on_the_page(tmp_path):
     faults = ["T, episodes: 9 of 90 rows of 2026-10 (10 %) are in quarantine; the site allows 1 %."]
-    (path,) = write_reports(
+    path, *_ = write_reports(
         published(tmp_path, ROWS), [], [], MONTH, tmp_path / "to", plan={}, poor_data=faults
     )
     assert faults[0] in path.read_text()
