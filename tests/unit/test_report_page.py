@@ -192,7 +192,7 @@ def test_every_number_at_a_glance_is_that_of_the_findings(told, tree):
         value, reference, difference = line.findall("td")[:3]
         now, then = measure.now, measure.reference
         small = (now.total,) if measure.counted == "days" else (now.count, now.total)
-        shown = numbers(" ".join(map(text_of, (value, reference, difference))))
+        shown = numbers(" ".join(text for cell in (value, reference, difference) for text in cell.itertext()))
         times = 100 if measure.unit == "share" else 1
         of_then = (then.total,) if measure.counted == "days" else (then.count, then.total)
         apart = [getattr(measure.difference, name, None) for name in ("value", "low", "high")]
@@ -272,8 +272,7 @@ def test_the_same_results_give_the_same_bytes_wherever_they_are_made(page, told,
     here = Path(__file__).parent
     code = (
         "import sys, hashlib; from pathlib import Path; sys.path[:0] = sys.argv[1:3];"
-        "from printed_numbers import numbers, stands_for
-from report_results import *; from pipeline.findings import findings; from reports.page import render;"
+        "from report_results import *; from pipeline.findings import findings; from reports.page import render;"
         "from reports.board_pack import board_pack; from reports.month_workbook import month_workbook;"
         "told = findings(published(Path(sys.argv[3]), busy_month()), [], [], SITE, MONTH);"
         "made = render(told).encode(), board_pack(told), month_workbook(told);"
