@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pypdf
 import pytest
@@ -26,7 +27,11 @@ from pipeline.findings.model import Attention, SiteFindings, Table
 from reports.board_pack import board_pack
 from reports.board_pack_readers import MOST_FIGURES, MOST_ROWS, READERS, main_figures
 from reports.board_pack_text import COVERED, printable
+from reports.charts import keys
 from reports.page import tally
+from reports.style import COLOURS
+
+TEMPLATES = Path(keys.__file__).parents[1] / "templates"
 
 #: What a layout language might obey, in 60 letters and more.
 MARKUP = '#panic("x") ] $x$ *b* @a <b> `c` \\u{41} // #import "y" — ' + "W" * 30
@@ -146,6 +151,13 @@ def test_each_matter_leads_to_the_page_of_its_section(told, pages):
     for item in told.attention:
         (number,) = set(re.findall(rf"{re.escape(item.evidence)} {item.reader}, page (\d+)", pages[0]))
         assert titles[item.section] in pages[int(number) - 1]
+
+
+def test_every_look_of_a_key_has_its_sign():
+    signs = set(re.findall(r'look == "(\w+)"', (TEMPLATES / "board_pack.typ").read_text("utf-8")))
+    looks = set(re.findall(r'Key\(.*, "(\w+)"\)', Path(keys.__file__).read_text("utf-8")))
+    assert len(looks) > 10
+    assert looks <= signs | COLOURS.keys()
 
 
 def test_text_in_charts_is_seven_points_or_more(pack):
