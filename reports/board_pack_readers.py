@@ -31,6 +31,9 @@ MOST_FIGURES, MOST_ROWS = 8, 30
 #: Widths in pixels at which a chart's 11-pixel text is 8 points on paper, and 10-pixel text above 7.
 PRINT_WIDTHS = {"third": 336, "half": 336, "full": 690}
 
+#: Panels side by side, whose text would be too small on paper.
+_SCREEN_ONLY = {"ward_months"}
+
 
 def readers(findings: SiteFindings, zone: ZoneInfo) -> list[dict[str, Any]]:
     """Return a part for each reader that some section is meant for."""
@@ -45,7 +48,7 @@ def readers(findings: SiteFindings, zone: ZoneInfo) -> list[dict[str, Any]]:
 
 def main_figures(section: Section, most: int) -> list[Figure]:
     """Return so many of a section's charts that have something to draw: those that signal at the latest first."""
-    drawn = [figure for figure in section.figures if figure.table.rows]
+    drawn = [figure for figure in section.figures if figure.table.rows and figure.chart not in _SCREEN_ONLY]
     return sorted(drawn, key=lambda figure: not _signals(figure.table))[:most]
 
 
