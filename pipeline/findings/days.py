@@ -70,7 +70,7 @@ def _calendar(source: Source, part: str, days: Counter[date]) -> Figure:
         f"{name}s stood past the limit on {counted(now, 'day')} of {source.month_words}",
         f"How many at some time of the day, {months_in_words(months)}",
         Table(f"calendar-{part}", caption, (Column("Month", "month"), Column("Day", "count"), count), rows),
-        note="An empty cell: none on record. A month without cells: its records do not reach so far.",
+        note="A day without a cell: none on record. A month without a line: its records do not reach so far.",
         ground=_ground(source, months),
     )
 

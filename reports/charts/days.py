@@ -9,30 +9,34 @@ from pipeline.findings.months import month_label
 from reports.charts.axes import Drawing, Rows, count_axis, name_axis, named_rows, on, room, time_axis, top_of
 from reports.style import light
 
-_DAYS = range(1, 32)
-
 
 def calendar(figure: Figure, rows: Rows) -> Drawing:
-    """Return the days of each month as cells, with the number in those that have one."""
+    """Return a line of days for each month, the days that have a number as cells with it."""
     months = named_rows(figure.ground) if figure.ground else []
-    cells = [
-        {"Label": month_label(str(month["Month"])), "Day": day}
+    lines = [
+        {"Label": month_label(str(month["Month"])), "from": 0.5, "to": month["Days"] + 0.5}
         for month in months
-        for day in _DAYS
-        if day <= month["Days"]
+        if month["Days"]
     ]
-    names = [month_label(str(month["Month"])) for month in months]
-    axis = alt.Axis(title=None, values=[1, 5, 10, 15, 20, 25, 30], labelAngle=0, grid=False, domain=False)
-    x = alt.X("Day:O", axis=axis, scale=alt.Scale(domain=list(_DAYS), padding=0.12))
-    y = name_axis("Label", names, padding=0.16)
-    filled = [{**row, "Label": month_label(str(row["Month"]))} for row in rows]
+    cells = [
+        {"Label": month_label(str(row["Month"])), "from": row["Day"] - 0.45, "to": row["Day"] + 0.45} | row
+        for row in rows
+    ]
+    axis = alt.Axis(title=None, values=[1, 5, 10, 15, 20, 25, 30], format="d", grid=False, domain=False)
+    days = alt.Scale(domain=[0.5, 31.5], nice=False, zero=False)
+    x = alt.X("from:Q", axis=axis, scale=days)
+    y = name_axis("Label", [month_label(str(month["Month"])) for month in months], padding=0.16)
     chart = alt.layer(
-        on("cells").mark_rect(fill=light("panel"), stroke=light("rule"), strokeWidth=0.5).encode(x=x, y=y),
-        on("filled").mark_rect(fill=light("dark")).encode(x=x, y=y),
-        on("filled").mark_text(fontSize=9, color=light("paper")).encode(x=x, y=y, text="Past the limit:Q"),
+        on("lines")
+        .mark_bar(fill=light("panel"), stroke=light("rule"), strokeWidth=0.5)
+        .encode(x=x, x2="to:Q", y=y),
+        on("cells").mark_bar(fill=light("dark")).encode(x=x, x2="to:Q", y=y),
+        on("cells")
+        .mark_text(fontSize=9, color=light("paper"))
+        .encode(x="Day:Q", y=y, text="Past the limit:Q"),
     )
-    height = max(60, 17 * len(names))
-    return Drawing(chart.properties(height=height, padding=room(4)), {"cells": cells, "filled": filled})
+    height = max(60, 17 * len(months))
+    return Drawing(chart.properties(height=height, padding=room(4)), {"lines": lines, "cells": cells})
 
 
 def by_hour(figure: Figure, rows: Rows) -> Drawing:

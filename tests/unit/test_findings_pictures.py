@@ -70,9 +70,9 @@ def test_a_month_that_the_records_do_not_cover_has_no_cells_and_is_not_told_as_c
     (found,) = calendars(source(tmp_path, part_spans=[span(datetime(2026, 10, 2), 1.0)]))
     days = dict(found.ground.rows)
     assert (days["2026-08"], days["2026-09"], days["2026-02"]) == (0, 30, 28)
-    cells = spec_of(found, ZoneInfo("UTC"))["datasets"]["cells"]
-    assert {cell["Label"] for cell in cells} == {"Nov 25", "Dec 25", *(f"{m} 26" for m in
-        ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Sep", "Oct"))}  # fmt: skip
+    lines = {line["Label"]: line["to"] for line in spec_of(found, ZoneInfo("UTC"))["datasets"]["lines"]}
+    assert "Aug 26" not in lines
+    assert (len(lines), lines["Sep 26"], lines["Feb 26"]) == (11, 30.5, 28.5)
     assert "its records do not reach so far" in found.note
 
 
