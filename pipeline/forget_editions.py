@@ -21,6 +21,7 @@ from pipeline.store.parquet import parquet_bytes, write_bytes
 
 #: What stands in place of a key.
 STRUCK_OUT = "forgotten"
+#: Lists what was changed and removed in an edition.
 _MARK = "forgotten.json"
 _EDITION = "edition.json"
 _TEXTS = (".html", ".csv", ".json", ".toml", ".svg")
@@ -55,7 +56,8 @@ def _strike_out(store: Store, edition: Edition, patients: Collection[str]) -> No
     for name, payload in changed.items():
         files[name] = hashlib.sha256(payload).hexdigest()
         write_bytes(folder / files[name], payload)
-    write_bytes(folder / _EDITION, json.dumps(asdict(replace(edition, files=files)), indent=1).encode())
+    marked = replace(edition, files=files, struck_out=True)
+    write_bytes(folder / _EDITION, json.dumps(asdict(marked), indent=1).encode())
 
 
 def _files_with(store: Store, edition: Edition, patients: Collection[str]) -> list[str]:

@@ -147,9 +147,10 @@ def show_editions(found: Sequence[Edition]) -> None:
     for edition in found:
         changed = f", {edition.changes} values changed since the one before" if edition.number > 1 else ""
         poor = ", in spite of the quality gate" if edition.poor_data else ""
+        struck_out = ", a patient struck out since" if edition.struck_out else ""
         click.echo(
             f"{edition.month} edition {edition.number}: closed {edition.closed_at}, as of {edition.as_of}"
-            f"{changed}{poor}"
+            f"{changed}{poor}{struck_out}"
         )
     if not found:
         say("No month has been closed yet.")

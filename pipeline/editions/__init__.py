@@ -31,8 +31,6 @@ from pipeline.store.layout import Store, quoted
 from pipeline.store.ledger import LedgerEntry
 from pipeline.store.parquet import parquet_bytes, write_bytes
 
-#: Lies in an edition from which a patient was struck out (`pipeline.forget_editions`).
-FORGOTTEN = "forgotten.json"
 _TABLES, _RULES, _PAGES, _CHANGES = "tables/", "rules/", "pages/", "changes.csv"
 
 
@@ -41,7 +39,8 @@ class Edition:
     """One frozen month. ``files`` maps each file's name to the SHA-256 that it lies under.
 
     ``ledger`` are the hashes of the ingested files that it rests on; ``poor_data`` the faults for which the
-    quality gate was overridden; ``changes`` how many values differ from the edition before.
+    quality gate was overridden; ``changes`` how many values differ from the edition before. ``struck_out`` says that
+    a patient was taken out of it since (`pipeline.forget_editions`).
     """
 
     month: str
@@ -54,6 +53,7 @@ class Edition:
     ledger: tuple[str, ...]
     poor_data: tuple[str, ...] = ()
     changes: int = 0
+    struck_out: bool = False
 
 
 def require_over(published: Published, month: str, now: datetime) -> None:
@@ -171,7 +171,7 @@ def _otherwise(store: Store, last: Edition, content: dict[str, bytes], published
     }
     if any(last.files.get(name) != sha256 for name, sha256 in rules.items()):
         return "the site's rules changed"
-    if (_folder(store, last.month, last.number) / FORGOTTEN).exists():
+    if last.struck_out:
         return "a patient was forgotten"
     if last.program_version != __version__:
         return f"the program changed from {last.program_version} to {__version__}"

@@ -246,6 +246,8 @@ def test_the_key_is_struck_out_of_closed_months_and_they_are_marked(ward: MakeWa
     assert found_in(files_below(store, tmp_path / "after"), keys) == set()
     mark = json.loads((store / "editions/2026-03/1/forgotten.json").read_text())
     assert "tables/patient_stays.parquet" in mark["changed"]
+    listed = run("close", "--store", store, "--list")
+    assert listed.output.strip().endswith("a patient struck out since")
     before, after = (
         pl.read_parquet(tmp_path / name / "tables/part_cover_monthly.parquet") for name in ("before", "after")
     )
