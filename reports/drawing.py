@@ -18,7 +18,7 @@ def picture(body: Iterable[str], height: float) -> Markup:
     """Return a picture of the full width."""
     return Markup(  # noqa: S704 every text in it has gone through `escape`
         f'<svg viewBox="0 0 {WIDTH} {height:g}" width="{WIDTH}" height="{height:g}" font-size="11.5"'
-        f' fill="var(--ink)">{_HATCH}{"".join(body)}</svg>'
+        f' fill="var(--ink)">{HATCH}{"".join(body)}</svg>'
     )
 
 
@@ -75,7 +75,8 @@ LOOKS = {
     "gap": 'fill="url(#hatch)"',
     "nothing": 'fill="none" stroke="var(--rule)"',
 }
-_HATCH = (
+#: The pattern that `LOOKS` name; once on a page that draws by them.
+HATCH = (
     '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
     '<path d="M0 6L6 0" stroke="var(--faint)" stroke-width="1"/></pattern></defs>'
 )

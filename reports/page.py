@@ -36,6 +36,7 @@ from pipeline.findings.wording import basis, change, listed, shown
 from reports import svg
 from reports.charts import spec_of
 from reports.charts.keys import keys_of
+from reports.closer import packed_lines, state_keys, wards_and_units
 from reports.live_charts import packed
 from reports.scripts import policy, scripts
 from reports.sparkline import sparkline
@@ -63,6 +64,7 @@ def render(findings: SiteFindings) -> str:
         keys=keys_of,
         draw=lambda figure: _drawn(charts[figure.key], figure),
         live=_live(charts),
+        **_closer(findings),
         spark=_spark,
         show=lambda value, kind: shown(value, kind, zone),
         csv_link=csv_link,
@@ -175,6 +177,17 @@ def _drawn(chart: dict[str, Any], figure: Figure) -> Markup:
 
 def _live(charts: dict[str, dict[str, Any]]) -> Markup:
     return Markup(packed({slug(key): chart for key, chart in charts.items()}))  # noqa: S704 no "<" is left in it
+
+
+def _closer(findings: SiteFindings) -> dict[str, object]:
+    """Return what a reader may look closer at: nothing in what leaves the team."""
+    wards, units = wards_and_units(every_table(findings), findings.lines)
+    return {
+        "wards": () if findings.shared else wards,
+        "units": () if findings.shared else units,
+        "states": list(state_keys()),
+        "lines": packed_lines(findings),
+    }
 
 
 def _spark(measure: Measure) -> Markup:

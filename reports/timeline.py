@@ -46,6 +46,8 @@ _STATES = {
     life_line.UNKNOWN: ("nothing", 0.5),
 }
 LINE_KEYS = tuple((look, life_line.STATES[state]) for state, (look, _) in _STATES.items())
+#: The same by the words for each state.
+STATE_LOOKS = {life_line.STATES[state]: look for state, look in _STATES.items()}
 
 
 def trace_picture(found: Trace) -> Markup:

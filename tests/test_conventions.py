@@ -156,6 +156,8 @@ MAY_IMPORT = {
         "pipeline.validation",
         "pipeline.freshness",
         "pipeline.ingest.row_rules",
+        # One rule says what state a unit is in, for its own page and for the report's.
+        "pipeline.tracing.life_line",
     ),
     # Reports format what was found; they measure and ingest nothing.
     "reports": (

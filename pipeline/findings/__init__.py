@@ -12,6 +12,7 @@ from pipeline.findings.counts import counts
 from pipeline.findings.cover import cover
 from pipeline.findings.definitions import definitions, of_charts
 from pipeline.findings.fresh import fresh
+from pipeline.findings.life_lines import line_months, unit_lines
 from pipeline.findings.measured import measures
 from pipeline.findings.model import SiteFindings
 from pipeline.findings.months import checked_month
@@ -90,6 +91,8 @@ def findings(
             quality(source, ledger, validation),
         ),
         definitions=(of_charts(source.rules), *definitions(source.models)),
+        line_months=line_months(source),
+        lines=unit_lines(source),
     )
 
 

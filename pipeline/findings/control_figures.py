@@ -81,6 +81,7 @@ def control_figure(source: Source, chart: Chart, key: str, size: str) -> Figure:
         size=size,
         note=_note(source, chart, raised),
         events=declared_changes(source, chart),
+        ward="" if chart.ward == SITE else chart.ward,
     )
 
 

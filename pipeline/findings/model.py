@@ -129,6 +129,7 @@ class Figure:
     ``lines`` are labelled values to draw across it, such as a target; ``events`` are instants or months with what
     happened then; ``ground`` is drawn behind the rows, such as a funnel's limits. ``note`` is printed small below
     the subtitle, and alone where there are no rows to draw. ``size`` is `third`, `half` or `full`.
+    ``ward`` names the one ward that it is about, if any.
     """
 
     key: str
@@ -141,6 +142,7 @@ class Figure:
     note: str = ""
     events: tuple[tuple[Cell, str], ...] = ()
     ground: Table | None = None
+    ward: str = ""
 
 
 @dataclass(frozen=True)
@@ -179,8 +181,29 @@ class Definition:
 
 
 @dataclass(frozen=True)
+class Span:
+    """A time in one state, in words."""
+
+    state: str
+    started_at: datetime
+    ended_at: datetime
+
+
+@dataclass(frozen=True)
+class UnitLine:
+    """A unit's states without a hole between them; ``marks`` are starts of stays after an unprotected changeover."""
+
+    unit_id: str
+    spans: tuple[Span, ...]
+    marks: tuple[datetime, ...] = ()
+
+
+@dataclass(frozen=True)
 class SiteFindings:
-    """Everything that one site's page of one month says; ``shared`` is what one that leaves the team says of itself."""
+    """Everything that one site's page of one month says; ``shared`` is what one that leaves the team says of itself.
+
+    ``lines`` are units' states over ``line_months``.
+    """
 
     site_id: str
     month: str
@@ -194,3 +217,5 @@ class SiteFindings:
     sections: tuple[Section, ...]
     definitions: tuple[Definition, ...]
     shared: tuple[str, ...] = ()
+    line_months: tuple[str, ...] = ()
+    lines: tuple[UnitLine, ...] = ()

@@ -112,6 +112,8 @@ def shared_edition(
             *(item for item in found.definitions if item.key in models),
         ),
         shared=_notice(profile),
+        line_months=(),
+        lines=(),
     )
     left = Left(
         month=source.month,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from filelock import FileLock
 from playwright.sync_api import Browser, Page, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
@@ -58,8 +59,14 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def text(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """The page of a month with a case of everything, and hostile names."""
-    return render(findings(published(tmp_path_factory.mktemp("busy"), busy_month()), [], [], SITE, MONTH))
+    """The page of a month with a case of everything, and hostile names; rendered once for all workers."""
+    own = tmp_path_factory.getbasetemp()
+    shared = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "busy.html"
+    with FileLock(f"{shared}.lock"):
+        if not shared.exists():
+            results = published(tmp_path_factory.mktemp("busy"), busy_month())
+            shared.write_text(render(findings(results, [], [], SITE, MONTH)), "utf-8")
+    return shared.read_text("utf-8")
 
 
 @pytest.fixture(scope="module")

@@ -267,6 +267,26 @@ def busy_month() -> dict[str, Rows]:
                 "verdict": "carried_over",
             }
         ],
+        "patient_stays": [
+            {
+                "unit_id": HOSTILE_UNIT,
+                "ward": HOSTILE_WARD,
+                "stay_no": number,
+                "started_at": datetime(2026, 10, 2 * number),
+                "ended_at": datetime(2026, 10, 2 * number + 1),
+                "patient_key": f"{number:032x}",
+                "overlapping": False,
+            }
+            for number in (1, 2)
+        ],
+        "disinfection_cycles": [
+            {
+                "unit_id": HOSTILE_UNIT,
+                "started_at": datetime(2026, 10, 20),
+                "ended_at": datetime(2026, 10, 20, 1),
+                "valid": True,
+            }
+        ],
         "covered_months": [
             {"table_name": table, "declared": False, "month": month}
             for table in ("episodes", "disinfections")

@@ -18,7 +18,7 @@ from shared_results import CANARY_KEY, CANARY_UNIT, EXACT, ROUNDING, edition, re
 from pipeline.disclosure import LEAST_WIDTH, WITHHELD
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS
-from pipeline.findings.model import Attention, Cell, Column, Figure, Section, Table
+from pipeline.findings.model import Attention, Cell, Column, Figure, Section, Table, UnitLine
 from pipeline.findings.shared import SharedEdition, shared_edition
 from pipeline.findings.source import Source
 from pipeline.measures.intervals import wilson
@@ -124,6 +124,7 @@ def test_no_unit_and_no_patient_leaves(pages, tmp_path):
     assert CANARY_UNIT in own
     assert CANARY_KEY in own
     assert not re.search(f"{CANARY_UNIT}|{CANARY_KEY[:9]}", "".join(pages.values()))
+    assert not any('id="closer"' in page or 'id="lines"' in page for page in pages.values())
 
 
 @pytest.mark.parametrize("profile", [ROUNDING, EXACT], ids=lambda profile: profile.name)
@@ -151,6 +152,8 @@ def test_what_is_not_known_to_be_safe_stays_at_home(tmp_path):
             *(replace(item, paragraphs=("canary",), caveats=("canary",)) for item in found.sections),
             section,
         ),
+        line_months=("canary",),
+        lines=(UnitLine("canary", ()),),
     )
     told_of = shared_edition(more, Source(results, SITE, MONTH), ROUNDING, [], is_poor=False)
     assert "canary" not in repr(told_of.findings).replace(SITE, "")
