@@ -1,9 +1,11 @@
-"""However the same records are split into exports, and in whatever order these come, the same rows stand."""
+"""However the same records are split into exports, and in whatever order these come, the same rows stand.
+
+Which rows these are is told by a few lines of Python that go through the exports in the order of their times.
+"""
 
 from __future__ import annotations
 
 import datetime
-import itertools
 import os
 import random
 
@@ -15,6 +17,7 @@ from ingest_rows import RULES, new_folder, read_text, store_of
 
 from pipeline.corrections import corrections, in_words
 from pipeline.records import TABLES, stored_name
+from pipeline.store.keys import patient_key
 from pipeline.store.settle import settle
 
 #: The columns that the records of these tests have; a record is one version of a row, as of one export.
@@ -26,6 +29,7 @@ COLUMNS = {
     "patient_merges": ("old_ref", "new_ref"),
 }
 UNITS, REFERENCES = ["A7", "a7", "007"], ["p1", "P1", "p2", "p3"]
+SITE, KEY = "TARN", "0" * 64
 HOURS = [f"2026-03-0{day}T08:00:00Z" for day in range(1, 5)]
 WORDS = {
     "unit_id": UNITS,
@@ -48,7 +52,9 @@ EXPORTED = datetime.datetime(2026, 4, 1)
 
 
 def records_of(table):
-    words = [st.sampled_from(WORDS.get(name, HOURS)) for name in COLUMNS[table]]
+    # A fitting may name its patient only.
+    words = {**WORDS, "unit_id": ["", *UNITS] if table == "part_changes" else UNITS}
+    words = [st.sampled_from(words.get(name, HOURS)) for name in COLUMNS[table]]
     return st.tuples(st.just(table), st.tuples(*words))
 
 
@@ -57,7 +63,7 @@ RECORDS = st.lists(st.one_of(*map(records_of, COLUMNS)), min_size=4, max_size=12
 
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
-    monkeypatch.setenv("DEWLEDGER_KEY", "0" * 64)  # all stores hide a patient behind the same key
+    monkeypatch.setenv("DEWLEDGER_KEY", KEY)  # all stores hide a patient behind the same key
     return new_folder(tmp_path, monkeypatch)
 
 
@@ -97,6 +103,51 @@ def rows(connection, table):
     return sorted(connection.execute(f"select {names} from settled.{table}").fetchall(), key=str)
 
 
+def key_of(table, row):
+    """What rows are the same by: the source's own number, else the key, of a fitting its unit or its patient."""
+    if row.get("source_ref"):
+        return table, row["source_ref"].lower()
+    if table == "part_changes":
+        who = row["unit_id"].lower() or f"patient {row['patient_ref'].lower()}"
+        return table, who, row["part"], row["fitted_at"]
+    return table, *(row[name].lower() for name in TABLES[table].key)
+
+
+def told_by(records):
+    """The rows that stand after records in the order of their exports, whatever they are called by."""
+    latest = {}
+    for table, values in records:
+        row = dict(zip(COLUMNS[table], values, strict=True))
+        latest[key_of(table, row)] = (table, row)
+    return {
+        table: sorted((as_stored(table, row) for name, row in latest.values() if name == table), key=str)
+        for table in COLUMNS
+    }
+
+
+def as_stored(table, row):
+    return tuple(value_of(column, row.get(column.name)) for column in TABLES[table].columns)
+
+
+def value_of(column, text):
+    if not text:
+        return None
+    if column.kind == "patient":
+        return patient_key(bytes.fromhex(KEY), SITE, text)
+    if column.kind == "instant":
+        return datetime.datetime.fromisoformat(text).replace(tzinfo=None)
+    return float(text) if column.kind == "number" else text.lower()
+
+
+def unspelled(stand):
+    """The same rows without regard to case, which only says how an identifier was first written."""
+    lowered = {
+        table: [tuple(value.lower() if isinstance(value, str) else value for value in row) for row in rows]
+        for table, rows in stand.items()
+    }
+    return {table: sorted(rows, key=str) for table, rows in lowered.items()}
+
+
 @settings(
     max_examples=EXAMPLES,
     deadline=None,
@@ -110,6 +161,7 @@ def test_any_split_and_any_order_end_in_the_same_rows(folder, tmp_path_factory, 
         for turn in range(2)
     ]
     assert found[0] == found[1]
+    assert unspelled(found[0]) == told_by(records)
 
 
 def test_two_spellings_in_one_file_come_to_the_same_as_in_two(folder, tmp_path_factory):
@@ -147,6 +199,19 @@ def test_a_fitting_whose_time_was_moved_is_one_correction_and_no_second_fitting(
     ]
 
 
+def test_another_patient_of_a_units_fitting_is_a_correction_and_no_second_fitting(folder):
+    text = "unit_id,patient_ref,part,fitted_at,lot\nu1,{},circuit,2026-03-02T08:00:00Z,C1\n"
+    read_text(folder, "part_changes_5.csv", of_day(5, text.format("p1")))
+    assert read_text(folder, "part_changes_6.csv", of_day(6, text.format("p2"))).corrected == 1
+    assert len(fittings(folder)) == 1
+
+
+def test_an_export_is_held_against_the_latest_before_it(folder):
+    texts = [of_day(5, FITTINGS + FOUND), of_day(6, FITTINGS + MOVED), of_day(7, FITTINGS + MOVED)]
+    told = [read_text(folder, f"part_changes_{day}.csv", text) for day, text in enumerate(texts)]
+    assert [(result.corrected, result.duplicates) for result in told] == [(0, 0), (1, 0), (0, 1)]
+
+
 WINDOW = 'name = "w"\ntable = "part_changes"\nfiles = ["w*.csv"]\nreplaces = "window"\n'
 KEPT = ["u1,circuit,2026-03-01T08:00:00Z,C1", "u1,circuit,2026-03-09T08:00:00Z,C9"]
 WINDOWS = {
@@ -156,7 +221,7 @@ WINDOWS = {
 }
 
 
-@pytest.mark.parametrize("order", list(itertools.permutations(WINDOWS)))
+@pytest.mark.parametrize("order", [(2, 3, 4), (4, 2, 3), (4, 3, 2)])
 def test_exports_that_replace_their_window_end_alike_in_any_order(folder, order):
     profile = folder.parent / "profile.toml"
     profile.write_text(WINDOW)
@@ -168,6 +233,56 @@ def test_exports_that_replace_their_window_end_alike_in_any_order(folder, order)
     assert any("08:00:00Z: lot was C2 and is C7 (w4.csv" in line for line in told)
     assert any("2026-03-03T08:00:00Z: withdrawn" in line for line in told)
     assert len(told) == 2
+
+
+def windows(chance):
+    """Four exports of one table, by day; three replace their window, the others' rows are added."""
+    replacing = chance.sample([True, True, True, False], 4)
+    return {
+        day: (
+            replaces,
+            sorted(
+                {
+                    (chance.choice(["", "", "R1", "r1"]), "u1", "circuit", hour): chance.choice(["C1", "C2"])
+                    for hour in chance.sample(HOURS, chance.randint(1, 3))
+                }.items()
+            ),
+        )
+        for day, replaces in enumerate(replacing, 11)
+    }
+
+
+def fittings_told_by(exports):
+    """The times and lots that stand once each export replaced what lies between its first and its last row."""
+    stand = {}
+    for _, (replaces, told) in sorted(exports.items()):
+        hours = [row[-1] for row, _ in told]
+        if replaces:
+            stand = {key: row for key, row in stand.items() if not min(hours) <= row[0] <= max(hours)}
+        for (number, *key, hour), lot in told:
+            stand[number.lower() or (*key, hour)] = (hour, lot)
+    return sorted(
+        (datetime.datetime.fromisoformat(hour).replace(tzinfo=None), lot) for hour, lot in stand.values()
+    )
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_windows_and_corrections_end_as_in_the_order_of_their_exports(folder, tmp_path_factory, seed):
+    chance = random.Random(seed)
+    exports, ended = windows(chance), []
+    for _ in range(2):
+        place = new_place(tmp_path_factory)
+        profile = place.parent / "profile.toml"
+        profile.write_text(WINDOW)
+        for day in chance.sample(sorted(exports), len(exports)):
+            replaces, told = exports[day]
+            lines = "\n".join(",".join([*row, lot]) for row, lot in told)
+            text = of_day(day, f"source_ref,unit_id,part,fitted_at,lot\n{lines}")
+            name = f"w{day}.csv" if replaces else f"part_changes_{day}.csv"
+            read_text(place, name, text, profile_path=profile)
+        ended.append((fittings(place), in_words(corrections(store_of(place)))))
+    assert ended[0] == ended[1]
+    assert ended[0][0] == fittings_told_by(exports)
 
 
 def test_references_written_in_two_ways_are_one_patient_and_merge_as_one(folder):
