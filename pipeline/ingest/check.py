@@ -21,7 +21,7 @@ from pipeline.ingest.profiles import Profile, load_profiles, part_of
 from pipeline.ingest.quarantine import listing
 from pipeline.ingest.row_rules import MEANINGS
 from pipeline.ingest.sites import Sites, settle_sites
-from pipeline.records import TABLES
+from pipeline.records import TABLES, Table
 from pipeline.site_rules import SiteRules
 from pipeline.store.keys import load_key
 from pipeline.store.layout import Store, open_store
@@ -143,9 +143,7 @@ def _findings(
 def _of_row(row: dict[str, Any], profile: Profile, kind: str, mask: bool) -> Iterator[Finding]:
     raw = json.loads(row["raw"])
     table = TABLES[row["table"]]
-    named = {**{name: name for name in table.names}, **profile.fields(table)}
-    is_wide = profile.wide is not None and row["source_row"] >= WIDE_COLUMNS
-    number = row["source_row"] // WIDE_COLUMNS if is_wide else row["source_row"]
+    number, named = _place(row["source_row"], table, profile)
     for fault in row["faults"].split(","):
         rule, _, column = fault.partition(":")
         fields = [name for name in raw if part_of(name) == column]
@@ -157,9 +155,20 @@ def _of_row(row: dict[str, Any], profile: Profile, kind: str, mask: bool) -> Ite
             ADVICE[rule],
             row["sheet"],
             number,
-            " + ".join(named.get(name, name) for name in fields) or named.get(column, column) or None,
+            " + ".join(dict.fromkeys(named.get(name, name) for name in fields))
+            or named.get(column, column)
+            or None,
             _value(table.name, column, [raw[name] for name in fields], mask),
         )
+
+
+def _place(source_row: int, table: Table, profile: Profile) -> tuple[int, dict[str, str]]:
+    """Return a row's number in its file, and where in it each field stands: of a logbook's day, the cell's own."""
+    named = {**{name: name for name in table.names}, **profile.fields(table)}
+    if profile.wide is None or source_row < WIDE_COLUMNS:
+        return source_row, named
+    number, place = divmod(source_row, WIDE_COLUMNS)
+    return number, named | dict.fromkeys((*profile.wide.fields, profile.wide.day), str(place))
 
 
 def _value(table: str, column: str, said: list[str | None], mask: bool) -> str | None:

@@ -15,6 +15,7 @@ from pipeline.ingest.profiles import (
     column_of,
     nearest,
 )
+from pipeline.ingest.time_formats import format_fault
 from pipeline.records import DATE, INSTANT, TABLES, Table
 
 
@@ -130,6 +131,10 @@ def _wide_faults(wide: dict[str, Any], known: list[str]) -> Iterator[str]:
             yield f"[wide] '{key}' is {wide[key]!r}, which is no column.{nearest(str(wide[key]), known)}"
     if ("month" in wide) != ("month_format" in wide):
         yield "[wide] 'month' and 'month_format' go together; set both or neither."
+    head = "\t".join(str(wide[key]) for key in ("day_format", "month_format") if key in wide)
+    if _is_text(wide.get("day_format")) and (fault := format_fault(head, with_clock=False)):
+        shown = " and ".join(repr(part) for part in head.split("\t"))
+        yield f"[wide] the head of a day, {shown}, {fault}"
 
 
 def _code_faults(table: Table, name: str, codes: dict[str, Any]) -> Iterator[str]:

@@ -185,3 +185,15 @@ def test_the_same_findings_give_the_same_workbook(folder, tmp_path):
         write_workbook(checked(folder), tmp_path / name)
     assert (tmp_path / "a.xlsx").read_bytes() == (tmp_path / "b.xlsx").read_bytes()
     assert Path(tmp_path / "a.xlsx").stat().st_mode & 0o777 == 0o600
+
+
+def test_a_fault_in_a_logbook_stands_in_the_row_and_column_of_its_cell(folder):
+    (folder / "episodes.csv").unlink()
+    (folder / "log.csv").write_text("Unit;01.03.2026;02.03.2026\n1;08:00;early\n")
+    profile = folder.parent / "log.toml"
+    profile.write_text(
+        'name = "log"\nfiles = ["log.csv"]\ntable = "part_changes"\ndelimiter = ";"\n[columns]\nunit_id = "Unit"\n'
+        '[constants]\npart = "circuit"\n[wide]\nday = "fitted_at"\nvalue = "fitted_at"\nday_format = "%d.%m.%Y"\n'
+    )
+    found = listed(checked(folder, profile_path=profile))
+    assert ("quarantined", 2, "3", "bad_time", "2026-03-02 early") in found
