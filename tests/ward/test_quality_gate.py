@@ -12,6 +12,7 @@ import pytest
 from click.testing import Result
 
 from pipeline.errors import QualityGate
+from pipeline.ingest.profiles import Duration, Profile, load_profile, profile_text
 from pipeline.measures.published import Published
 from pipeline.quality_gate import faults, stop_at
 from pipeline.records import TABLES
@@ -19,9 +20,11 @@ from pipeline.site_rules import SiteRules, parse_site_rules
 from pipeline.store.columns import QUARANTINE, good_schema
 from pipeline.store.layout import Store, open_store
 from pipeline.store.ledger import LedgerEntry, commit, entries
+from pipeline.store.parquet import write_bytes
 
 SITE = "TARN"
 RULES = parse_site_rules('time_zone = "Europe/Dublin"')
+PLAIN = load_profile(None)
 AS_OF = datetime.datetime.fromisoformat("2026-06-30 12:00")
 
 
@@ -36,8 +39,10 @@ def put(
     times: list[str],
     quarantined: list[dict[str, str]] = (),  # type: ignore[assignment]
     sites: tuple[str, ...] = (SITE,),
+    profile: Profile = PLAIN,
 ) -> None:
     """Commit a file with good rows at these UTC times, for each site, and raw rows for the quarantine."""
+    write_bytes(store.profile_file(profile.fingerprint), profile_text(profile))
     sha256 = f"{len(entries(store)):064x}"
     time = TABLES[table].time
     rows = [{"site_id": site, time: datetime.datetime.fromisoformat(at)} for site in sites for at in times]
@@ -61,7 +66,14 @@ def put(
     counts = {"rows_read": len(rows) + kept_out.height, "accepted": len(rows), "quarantined": kept_out.height}
     commit(
         store,
-        LedgerEntry(sha256=sha256, name="a.csv", table=table, profile="plain", **counts),
+        LedgerEntry(
+            sha256=sha256,
+            name="a.csv",
+            table=table,
+            profile=profile.name,
+            profile_sha256=profile.fingerprint,
+            **counts,
+        ),
         good,
         kept_out,
     )
@@ -135,6 +147,35 @@ def test_a_row_without_a_readable_time_counts_in_the_months_of_its_file(store: S
     ]
 
 
+@pytest.mark.parametrize(
+    ("stated", "raw"),
+    [
+        ({"time_formats": ("%d.%m.%Y %H:%M",)}, {"started_at": "31.05.2026 23:59"}),
+        ({"time_formats": ("serial_1900",)}, {"started_at": "46173.9993"}),
+        (
+            {"columns": {"started_at": ("Day", "Hour")}, "time_formats": ("%m/%d/%Y %H:%M",)},
+            {"started_at.date": "05/31/2026", "started_at.time": "23:59"},
+        ),
+        ({"time_zone": "America/Halifax"}, {"started_at": "2026-05-31 19:30"}),
+        (
+            {"empty": ("n/a",), "durations": {"ended_at": Duration("Lasted", "min")}},
+            {"started_at": "2026-05-31 08:00"},
+        ),
+    ],
+    ids=["day first", "a serial number", "two columns", "another clock", "a duration"],
+)
+def test_a_row_of_another_layout_counts_in_its_month_too(store: Store, stated: dict, raw: dict):
+    other = Profile(name="other", files=("e.csv",), table="episodes", **stated)
+    put(store, "episodes", [], [raw], profile=other)
+    put(store, "episodes", [*hours("2026-05-10", 9), *hours("2026-06-10", 9)])
+    assert [name for name in ("2026-05", "2026-06") if judged(store, name)] == ["2026-05"]
+
+
+def test_a_share_of_all_rows_is_100_percent(store: Store):
+    put(store, "ward_census", [], [{"counted_on": "2026-05-31"}] * 120)
+    assert "120 of 120 rows of 2026-05 (100 %) are in quarantine" in judged(store, "2026-05")[0]
+
+
 def test_a_file_of_one_local_month_does_not_spill_into_the_utc_month_before(store: Store):
     put(store, "episodes", ["2026-04-30 23:30", *hours("2026-05-10", 9)], [{"started_at": "x"}])
     assert not judged(store, "2026-04")
@@ -161,8 +202,15 @@ def test_a_table_without_times_counts_in_every_month(store: Store):
         [{"table": "units", "file_name": "u.csv", "sha256": "f" * 64, "source_row": 3, "raw": "{}"}],
         schema=QUARANTINE,
     )
+    counts = {"rows_read": 2, "accepted": 1, "quarantined": 1}
+    write_bytes(store.profile_file(PLAIN.fingerprint), profile_text(PLAIN))
     entry = LedgerEntry(
-        sha256="f" * 64, name="u.csv", table="units", profile="plain", rows_read=2, accepted=1, quarantined=1
+        sha256="f" * 64,
+        name="u.csv",
+        table="units",
+        profile="plain",
+        profile_sha256=PLAIN.fingerprint,
+        **counts,
     )
     commit(store, entry, good, kept_out)
     assert "units: 1 of 2 rows of 2026-05" in judged(store, "2026-05")[0]
