@@ -51,3 +51,20 @@ def test_a_file_that_cannot_be_looked_into_is_refused(ward: Path, dewledger: Run
     (ward / "x.csv").write_bytes(b"")
     told = dewledger("inspect", ward / "x.csv")
     assert (told.exit_code, "empty" in told.stderr) == (3, True)
+
+
+def test_a_file_that_is_not_there_or_not_to_be_read_is_named(ward: Path, dewledger: Run) -> None:
+    absent = dewledger("inspect", ward / "gone.csv")
+    assert (absent.exit_code, "gone.csv: no such file" in absent.stderr) == (2, True)
+    (ward / "empty.csv").write_bytes(b"")
+    empty = dewledger("inspect", ward / "empty.csv")
+    assert (empty.exit_code, "empty.csv: the file is empty" in empty.stderr) == (3, True)
+
+
+def test_names_with_capitals_inside_are_known(ward: Path, dewledger: Run) -> None:
+    (ward / "log_1.csv").write_text(
+        "Device;Zeitpunkt;Flow;FiO2 %;Mode\n7;2026-03-31 08:05;30;40;Therapie\n", "utf-8"
+    )
+    told = dewledger("inspect", ward / "log_1.csv")
+    assert "FiO2 % → oxygen_pct" in told.stdout
+    assert "Zeitpunkt → sampled_at" in told.stdout

@@ -10,7 +10,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.errors import UsageError
+from pipeline.errors import RefusedFile, UsageError
 from pipeline.ingest.drafting.look import Look, look_at
 from pipeline.ingest.drafting.matching import Marks, Match, Matched, match_columns
 from pipeline.ingest.drafting.values import ENOUGH, Values, time_formats, values_of
@@ -57,11 +57,16 @@ class Draft:
 def draft_profile(path: Path, table: str | None = None, sheet: str | None = None) -> Draft:
     """Draft a profile for a file; ``table`` and ``sheet`` are taken as given where they are.
 
-    Raises RefusedFile for a file that cannot be looked into and UsageError for an unknown table.
+    Raises RefusedFile for a file that cannot be looked into and UsageError for an unknown table or an absent file.
     """
+    if not path.exists():
+        raise UsageError(f"{path}: no such file; check the path.")
     if table is not None and table not in TABLES:
         raise UsageError(f"--table: '{table}' is no input table.{nearest(table, list(TABLES))}")
-    look = look_at(read_content(path), sheet)
+    try:
+        look = look_at(read_content(path), sheet)
+    except RefusedFile as refusal:
+        raise RefusedFile(f"{path.name}: {refusal}.") from refusal
     typed = look.settings.get("format") in ("xlsx", "parquet")
     cells = look.cells.head(_ROWS)
     values = [values_of(cells[name], typed) for name in cells.columns]
