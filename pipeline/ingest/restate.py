@@ -61,9 +61,11 @@ def _in_plain_layout(said: pl.DataFrame, export: Export, table: Table) -> pl.Dat
         restated = _restated(said, column_of(table, name), export)
         if restated is not None:
             made[name] = restated.alias(name)
-    for name in profile.durations:
+    for name, duration in profile.durations.items():
         if name + LASTS in said.columns:
-            made[name + LASTS] = said[name + LASTS]
+            lasted = said[name + LASTS]
+            is_clock = ":" in duration.unit
+            made[name + LASTS] = lasted if is_clock else _or_unreadable(plain_number(lasted, profile), lasted)
     return pl.DataFrame([*made.values(), said[SOURCE_ROW]])
 
 

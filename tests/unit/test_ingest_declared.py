@@ -193,6 +193,14 @@ def test_a_duration_in_place_of_an_end(folder, unit, lasted, end):
     assert values(folder, "usage_sessions", "ended_at") == [(at(end),)]
 
 
+@pytest.mark.parametrize(("lasted", "end"), [("1,5", "2026-03-02 09:30"), ("1.440,0", "2026-05-01 08:00")])
+def test_a_duration_is_written_with_the_marks_of_all_numbers(folder, lasted, end):
+    marks = 'delimiter = ";"\ndecimal = ","\nthousands = "."\n'
+    text = f"unit_id;started_at;Lasted;mean_flow_l_min\n1;2026-03-02T08:00Z;{lasted};30\n"
+    assert read(folder, SESSIONS + marks + LASTED.format("h"), "s.csv", text).accepted == 1
+    assert values(folder, "usage_sessions", "ended_at") == [(at(end),)]
+
+
 def test_a_duration_that_cannot_be_read_is_no_missing_end(folder):
     text = "unit_id,started_at,Lasted,mean_flow_l_min\n1,2026-03-02T08:00Z,1:60,30\n1,2026-03-02T08:00Z,,30\n"
     read(folder, SESSIONS + LASTED.format("h:mm"), "s.csv", text)
