@@ -40,10 +40,12 @@ def _named(table: Table, columns: tuple[str, ...]) -> Iterator[str]:
 
 def state_keys() -> Iterator[tuple[str, Markup]]:
     """Yield each state in words and a piece of a life line in it, from which the browser draws the lines."""
+    pattern = HATCH
     for words, (look, share) in _STATES.items():
         tall = _STRIP * share
         drawn = bar(0, (_STRIP - tall) / 2, 14, tall, look, words)
-        yield words, Markup(f'<svg viewBox="0 0 14 {_STRIP}" aria-hidden="true">{HATCH}{drawn}</svg>')  # noqa: S704 no name in it
+        yield words, Markup(f'<svg viewBox="0 0 14 {_STRIP}" aria-hidden="true">{pattern}{drawn}</svg>')  # noqa: S704 no name in it
+        pattern = ""
 
 
 def packed_lines(findings: SiteFindings) -> Markup:
