@@ -96,8 +96,12 @@ def _measures_told(measures: tuple[Measure, ...]) -> str:
     """Say how many measures are steady, and of how many that cannot be said."""
     statuses = Counter(measure.status for measure in measures)
     signals = statuses[DECIDE] + statuses[LOOK]
-    parts = [f"{statuses[STEADY]} are steady"]
-    parts += [f"{signals} differ from their baseline"] if signals else []
+    steady = statuses[STEADY]
+    parts = ["1 is steady" if steady == 1 else f"{steady or 'none'} are steady"]
+    if signals:
+        parts.append(
+            "1 differs from its baseline" if signals == 1 else f"{signals} differ from their baseline"
+        )
     parts += [f"{statuses[UNKNOWN]} cannot be judged"] if statuses[UNKNOWN] else []
     return f"Of {len(measures) - statuses[NOT_JUDGED]} charted measures {listed(parts)}."
 

@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 
 from pipeline.findings.changeovers import cases
-from pipeline.findings.charted import run_now
 from pipeline.findings.counts import count_cases, disagreements
+from pipeline.findings.evidence import against, claim, of_signal
 from pipeline.findings.fresh import carried_over
 from pipeline.findings.model import (
     DECIDE,
@@ -19,11 +19,9 @@ from pipeline.findings.model import (
     UNKNOWN,
     WARD,
     Attention,
-    Difference,
     Measure,
     Share,
 )
-from pipeline.findings.months import month_name, months_in_words
 from pipeline.findings.plan_tables import Plan
 from pipeline.findings.purchasing import to_order
 from pipeline.findings.quality import uncovered
@@ -34,15 +32,14 @@ from pipeline.findings.wording import (
     PROOFS,
     UNPROTECTED,
     counted,
-    difference_in_words,
     listed,
     lower_first,
+    of_share,
     of_total,
     part_words,
+    sentence,
     shown,
 )
-from pipeline.measures.intervals import newcombe_difference
-from pipeline.measures.run_rules import RUN_OF_8
 
 _READERS = {
     "changeovers": INFECTION_CONTROL,
@@ -62,12 +59,13 @@ def attention(
     by_key = {measure.key: measure for measure in measures}
     found = [
         *_poor(poor_data),
+        *_nothing(source, measures),
         *_uncovered(source),
         *_quiet(source),
         *_changeovers(source, by_key["unprotected_changeovers"]),
         *_carried_over(source),
         *(_signal(measure) for measure in measures if _asks(measure)),
-        *_counts(source),
+        *_counts(source, by_key["count_agreement"]),
         *_dry_bags(source),
         *_low_humidity(source),
         *to_order(plan),
@@ -86,6 +84,15 @@ def _poor(poor_data: Sequence[str]) -> list[Attention]:
         return []
     headline = "This page was published although the data fell short of the site's own gate"
     return [Attention(DECIDE, headline, " ".join(poor_data), QUALITY_LEAD, "quality")]
+
+
+def _nothing(source: Source, measures: Sequence[Measure]) -> list[Attention]:
+    """Say that a month is empty: without this, a page on which nothing stands would look like a good one."""
+    if any(measure.now.value is not None for measure in measures):
+        return []
+    headline = f"Nothing can be measured in {source.month_words}"
+    evidence = "The records hold nothing of this month that a measure could be made of. It is no good news."
+    return [Attention(UNKNOWN, headline, evidence, QUALITY_LEAD, "quality")]
 
 
 def _uncovered(source: Source) -> list[Attention]:
@@ -131,12 +138,14 @@ def _changeovers(source: Source, measure: Measure) -> list[Attention]:
     if not unprotected:
         if not by_count:
             return []
-        headline = f"{counted(by_count, 'changeover')} with a risen count and no record"
+        headline = (
+            f"{counted(by_count, 'changeover')} in {source.month_words} with a risen count and no record"
+        )
         return [
             Attention(
                 LOOK,
                 headline,
-                "For infection prevention to judge; each is listed.",
+                f"{_judgeable(measure)}For infection prevention to judge; each is listed.",
                 INFECTION_CONTROL,
                 "changeovers",
             )
@@ -146,82 +155,50 @@ def _changeovers(source: Source, measure: Measure) -> list[Attention]:
         f"Besides, {counted(by_count, 'changeover')} with a risen count and no record. " if by_count else ""
     )
     chart = f"Its chart: {lower_first(measure.reading)}. " if measure.now.signal else ""
-    told = f"{of_total(measure.now, 'share')}: {kinds}. {_against(measure)} {chart}{beside}"
+    told = f"{of_total(measure.now, 'share')}: {kinds}. {against(measure)} {chart}{beside}"
     evidence = f"{told}Each is listed: a missing record is no proof that nothing was done."
-    headline = f"{counted(unprotected, 'changeover')} without proof of a valid disinfection"
+    headline = (
+        f"{counted(unprotected, 'changeover')} in {source.month_words} without proof of a valid disinfection"
+    )
     return [Attention(DECIDE, headline, evidence, INFECTION_CONTROL, "changeovers")]
+
+
+def _judgeable(measure: Measure) -> str:
+    return (
+        "" if measure.now.total is None else f"Of {counted(whole(measure.now.total), 'changeover')} in all. "
+    )
 
 
 def _carried_over(source: Source) -> list[Attention]:
     rows = carried_over(source).rows()
     if not rows:
         return []
-    kinds = listed([f"{part_words(part)} {count:,} of {starts:,} starts" for part, count, starts in rows])
+    kinds = listed(
+        [f"{part_words(part)} {of_share(Share(count, starts), 'starts')}" for part, count, starts in rows]
+    )
     parts = counted(sum(count for _, count, _ in rows), "part")
-    headline = f"{parts} in place at the start of a stay had served another patient"
-    evidence = f"By kind: {kinds}. The site's rules ask for a new one; each case is listed."
+    headline = f"{parts} in place at the start of a stay in {source.month_words} had served another patient"
+    evidence = f"By kind: {kinds}. The site's rules ask for a new one; each case is listed. It tells of no infection."
     return [Attention(DECIDE, headline, evidence, WARD, "fresh")]
 
 
 def _signal(measure: Measure) -> Attention:
-    headline = f"{measure.subject}: {lower_first(measure.reading)}"
-    month = month_name(measure.now.month)
-    told = of_total(measure.now, measure.unit, measure.counted)
-    evidence = f"{month}: {told}. {_against(measure)}{_limits(measure)}"
-    if measure.now.signal == RUN_OF_8 and (run := _run_words(measure)):
-        evidence = f"{run} {month} alone: {told}."
-    return Attention(measure.status, headline, evidence, _READERS.get(measure.section, WARD), measure.section)
+    reader = _READERS.get(measure.section, WARD)
+    return Attention(measure.status, claim(measure), of_signal(measure), reader, measure.section)
 
 
-def _run_words(measure: Measure) -> str:
-    """Tell of a run's months outside the baseline, pooled; empty where there are none or it is no share."""
-    run = [point for point in run_now(measure.points) if point.month not in measure.reference.months]
-    reference = measure.reference
-    if measure.counted != "cases" or not run or reference.count is None or reference.total is None:
-        return ""
-    since = Share(*(round(sum(getattr(point, name) or 0 for point in run)) for name in ("count", "total")))
-    if since.value is None or reference.value is None:
-        return ""
-    limits = newcombe_difference(since.count, since.total, round(reference.count), round(reference.total))
-    difference = Difference(since.value - reference.value, *(limits or (None, None)))
-    told = (
-        f"{since.count:,} of {since.total:,} ({shown(since.value, 'share')}), against {_reference(measure)}"
-    )
-    return f"Since {month_name(run[0].month)}, {told}: {difference_in_words(difference, 'share')}."
-
-
-def _limits(measure: Measure) -> str:
-    now = measure.now
-    if now.lower is None or now.upper is None:
-        return ""
-    return f" Limits for this month: {shown(now.lower, measure.unit)} to {shown(now.upper, measure.unit)}."
-
-
-def _reference(measure: Measure) -> str:
-    """Return the baseline's value, months and state in words."""
-    reference = measure.reference
-    told = f"{shown(reference.value, measure.unit)} in the baseline, {months_in_words(reference.months)}"
-    return f"{told}, still provisional" if reference.provisional else told
-
-
-def _against(measure: Measure) -> str:
-    if measure.reference.value is None:
-        return "There is no baseline to compare with."
-    if measure.difference is None:
-        return "This month belongs to the baseline itself."
-    return f"Against {_reference(measure)}: {difference_in_words(measure.difference, measure.unit)}."
-
-
-def _counts(source: Source) -> list[Attention]:
+def _counts(source: Source, measure: Measure) -> list[Attention]:
     told = disagreements(source)
     misread = whole(source.now("count_check_monthly").get("likely_misread"))
     if not told and not misread:
         return []
-    rows = count_cases(source).rows
-    evidence = f"{told}. " if told else ""
-    beside = f"{counted(misread, 'pair')} likely rest on one misread number." if misread else ""
-    headline = f"{counted(len(rows), 'pair')} of counts do not agree with the records"
-    return [Attention(LOOK, headline, f"{evidence}{beside}".strip(), INFECTION_CONTROL, "counts")]
+    pairs = counted(len(count_cases(source).rows), "pair")
+    evidence = [f"{of_total(measure.now, 'share')} agree. {against(measure)}"]
+    evidence += [f"{sentence(told)}."] if told else []
+    evidence += [f"{counted(misread, 'pair')} likely rest on one misread number."] if misread else []
+    evidence.append("A count says that a cycle ran, not that it was valid.")
+    headline = f"{pairs} of counts in {source.month_words} do not agree with the records"
+    return [Attention(LOOK, headline, " ".join(evidence), INFECTION_CONTROL, "counts")]
 
 
 def _dry_bags(source: Source) -> list[Attention]:
@@ -229,18 +206,24 @@ def _dry_bags(source: Source) -> list[Attention]:
     if not bags.rows:
         return []
     minutes = sum(number(row[-1]) or 0 for row in bags.rows)
-    headline = f"The model has {counted(len(bags.rows), 'water bag')} empty while therapy went on"
+    hung = whole(source.now("water_monthly").get("bags_hung"))
+    number_of = counted(len(bags.rows), "water bag")
+    headline = f"The model has {number_of} empty in {source.month_words} while therapy went on"
+    share = f"{of_share(Share(len(bags.rows), hung), 'bags hung')}. " if hung >= len(bags.rows) else ""
     after = f"{shown(minutes / 60, 'hours')} of therapy after that, by estimate from flow and dew point."
-    evidence = f"{after} Only a look at the bag can tell."
+    evidence = f"{share}{after} Only a look at the bag can tell."
     return [Attention(LOOK, headline, evidence, WARD, "water")]
 
 
 def _low_humidity(source: Source) -> list[Attention]:
-    now = source.now("powered_run_monthly")
-    hours = number(now.get("low_humidity_h"))
+    hours = number(source.now("powered_run_monthly").get("low_humidity_h"))
+    days = number(source.now("water_monthly").get("therapy_days"))
     if not hours:
         return []
+    beside = f" Therapy in all: {shown(days * 24, 'hours')}." if days else ""
     evidence = (
-        "More than 2 °C below the set dew point after the unit had first reached it, as the units logged it."
+        f"More than 2 °C below the set dew point after the unit had first reached it, as the units logged it.{beside} "
+        "Units that log no set dew point are not in it."
     )
-    return [Attention(LOOK, f"{shown(hours, 'hours')} of therapy at low humidity", evidence, WARD, "warmth")]
+    headline = f"{shown(hours, 'hours')} of therapy at low humidity in {source.month_words}"
+    return [Attention(LOOK, headline, evidence, WARD, "warmth")]

@@ -36,6 +36,7 @@ def quality(source: Source, ledger: Sequence[LedgerEntry], validation: Sequence[
     """Return the account of the files that hold rows of the month, and what they do not tell."""
     files = [entry for entry in ledger if _is_of(entry, source)]
     read, kept_out = sum(entry.rows_read for entry in files), sum(entry.quarantined for entry in files)
+    out = f"{kept_out:,}" if kept_out else "none"
     return Section(
         key="quality",
         model="",
@@ -43,9 +44,10 @@ def quality(source: Source, ledger: Sequence[LedgerEntry], validation: Sequence[
         question="How complete and how sound are the records behind this page?",
         reader=QUALITY_LEAD,
         paragraphs=(
-            f"{counted(len(files), 'file')} with rows of {source.month_words}, or with rows of no month, were read: "
-            f"{counted(read, 'row')}, of which {counted(kept_out, 'row')} were kept out. Counts are those of whole "
-            "files. For every file, rows read = accepted + duplicates + skipped + quarantined.",
+            f"{sentence(counted(len(files), 'file'))} with rows of {source.month_words}, or with rows of no month, "
+            f"{'was' if len(files) == 1 else 'were'} read: {counted(read, 'row')}, {out} of them kept "
+            "out. Counts are those of whole files. For every file, rows read = accepted + duplicates + skipped + "
+            "quarantined.",
         ),
         caveats=("what was never exported is left out of every rate, and shown here as not covered",),
         figures=(_coverage(source),),

@@ -22,6 +22,7 @@ from pipeline.disclosure import (
 )
 from pipeline.findings.control_figures import control_figure
 from pipeline.findings.definitions import of_charts
+from pipeline.findings.evidence import against, claim
 from pipeline.findings.model import (
     DECIDE,
     QUALITY_LEAD,
@@ -250,6 +251,5 @@ def _attention(source: Source, measures: list[Measure], is_poor: bool) -> tuple[
 
 
 def _signal(measure: Measure) -> Attention:
-    headline = f"{measure.subject}: {lower_first(measure.reading)}"
-    evidence = f"{of_total(measure.now, measure.unit)}, as it is shown here."
-    return Attention(measure.status, headline, evidence, QUALITY_LEAD, measure.section)
+    evidence = f"{of_total(measure.now, measure.unit)}, as it is shown here. {against(measure)}"
+    return Attention(measure.status, claim(measure), evidence, QUALITY_LEAD, measure.section)

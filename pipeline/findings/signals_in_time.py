@@ -58,7 +58,7 @@ def by_chance(source: Source, charts: Sequence[Chart], whose: str) -> str:
     """Say how many of some charts signal at their latest point this month, and how many would by chance."""
     latest = [points[-1] for chart in charts if (points := points_in(source, chart, (source.month,)))]
     if not latest:
-        return f"None of the {whose} charts has a point in {source.month_words}."
+        return f"None {whose} charts has a point in {source.month_words}."
     signals = sum(bool(point.signal) for point in latest)
     chance = expected_by_chance([point.chart for point in latest], source.rules.signal_rules)
     return (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
-from pipeline.findings.model import Cell, Difference, Point
+from pipeline.findings.model import Cell, Difference, Point, Share
 from pipeline.findings.months import NAMES, month_name
 from pipeline.measures.intervals import Limits
 
@@ -141,6 +141,17 @@ def of_total(point: Point, unit: str, amount: str = "cases") -> str:
     limits = None if point.low is None or point.high is None else (point.low, point.high)
     inside = ", ".join(filter(None, (shown(point.value, unit), interval(limits, unit))))
     return f"{basis(point.count, point.total, amount)} ({inside})"
+
+
+def of_share(share: Share, of: str = "") -> str:
+    """Return a count out of a total with its share and interval; ``of`` is what the total is made of.
+
+    >>> of_share(Share(1, 107), "starts"), of_share(Share(0, 0))
+    ('1 of 107 starts (0.9%, 95% interval 0.2% to 5.1%)', '0 of 0')
+    """
+    told = f"{share.count:,} of {share.total:,}{f' {of}' if of else ''}"
+    inside = f"{shown(share.value, 'share')}, {interval(share.limits)}"
+    return f"{told} ({inside})" if share.total else told
 
 
 def basis(count: float, total: float, amount: str) -> str:

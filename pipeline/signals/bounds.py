@@ -139,5 +139,5 @@ def _sentence(
     if not not_assessable:
         return f"All of {assessed:,.0f} {unit} can be assessed."
     told = f"{not_assessable:,.0f} of {assessed + not_assessable:,.0f} {unit} cannot be assessed: "
-    good = "nothing can be said of the rest" if rate is None else f"{rate:.1%} good of the rest"
-    return f"{told}{good}, {low:.1%} were all of them bad and {high:.1%} were all good."
+    good = "nothing can be said of the rest" if rate is None else f"of the rest {rate:.1%} are good"
+    return f"{told}{good}; of all, {low:.1%} if none of those were, {high:.1%} if all were."

@@ -17,7 +17,7 @@ def test_what_cannot_be_assessed_is_added_to_either_side():
     row = found("unprotected_changeovers", changeover_monthly=rows)
     assert (row.rate, row.if_all_bad, row.if_all_good) == (0.75, 0.6, 0.8)
     assert row.sentence.startswith(
-        "2 of 10 cases cannot be assessed: 75.0% good of the rest, 60.0% were all of them bad"
+        "2 of 10 cases cannot be assessed: of the rest 75.0% are good; of all, 60.0% if none of those were"
     )
 
 

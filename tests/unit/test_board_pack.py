@@ -149,7 +149,7 @@ def test_every_page_after_the_first_has_the_cautions_and_its_number(pages):
 def test_each_matter_leads_to_the_page_of_its_section(told, pages):
     titles = {section.key: section.title for section in told.sections}
     for item in told.attention:
-        (number,) = set(re.findall(rf"{re.escape(item.evidence)} {item.reader}, page (\d+)", pages[0]))
+        (number,) = set(re.findall(rf"{re.escape(item.evidence)} {item.reader} page (\d+)", pages[0]))
         assert titles[item.section] in pages[int(number) - 1]
 
 

@@ -8,6 +8,7 @@ import re
 from datetime import datetime
 
 import pytest
+from printed_numbers import numbers, stands_for
 from report_results import (
     MONTH,
     SITE,
@@ -24,6 +25,7 @@ from pipeline.findings import findings, sites_with_data
 from pipeline.findings.model import DECIDE, LOOK, NOT_JUDGED, UNKNOWN
 from pipeline.findings.turnaround import curve_steps
 from pipeline.findings.wording import shown
+from pipeline.measures.intervals import newcombe_difference, wilson
 
 CLAIMS = re.compile(r"above|below|signal", re.IGNORECASE)
 
@@ -71,7 +73,10 @@ def test_a_quiet_month_makes_no_claim(tmp_path):
 def test_a_rise_is_told_with_its_numbers(tmp_path):
     told = found(tmp_path, {"part_overrun_monthly": overruns([(2, 100)] * 13 + [(12, 100)])})
     (item,) = told.attention
-    assert (item.status, item.headline) == (DECIDE, "Circuits past the limit: above its upper limit")
+    assert (item.status, item.headline) == (
+        DECIDE,
+        "Circuits past the limit: above its upper limit in October 2026",
+    )
     assert "12 of 100 (12.0%, 95% interval 7.0% to 19.8%)" in item.evidence
     assert "Against 2.0% in the baseline, September 2025 to August 2026: +10.0 points" in item.evidence
 
@@ -79,8 +84,53 @@ def test_a_rise_is_told_with_its_numbers(tmp_path):
 def test_a_run_is_told_from_its_first_month_outside_the_baseline(tmp_path):
     pairs = [(4, 100), (6, 100)] * 6 + [(7, 100)] * 8
     (item,) = found(tmp_path, {"part_overrun_monthly": overruns(pairs)}).attention
-    assert item.evidence.startswith("Since March 2026, 56 of 800 (7.0%), against 5.0% in the baseline")
+    assert item.headline == "Circuits past the limit: above the baseline for 9 months, since February 2026"
+    assert item.evidence.startswith(
+        "Outside the baseline, since March 2026: 56 of 800 (7.0%, 95% interval 5.4% to 9.0%), against 5.0% in the"
+    )
     assert "October 2026 alone: 7 of 100" in item.evidence
+
+
+def test_a_matter_has_its_count_total_interval_baseline_and_difference(tmp_path):
+    (item,) = found(tmp_path, {"part_overrun_monthly": overruns([(2, 100)] * 13 + [(12, 100)])}).attention
+    percent = [100 * value for value in (*wilson(12, 100), *newcombe_difference(12, 100, 24, 1200))]
+    wanted = [2026, 12, 100, 12.0, 95, *percent[:2], 2.0, 2025, 2026, 10.0, 95, *percent[2:]]
+    shown_numbers = numbers(item.evidence)
+    assert all(map(stands_for, shown_numbers, wanted)), (shown_numbers, wanted)
+    assert len(shown_numbers) == len(wanted) + 2  # the limits of the month
+
+
+def test_a_headline_goes_the_way_of_the_difference_and_of_the_signal(tmp_path):
+    rises = found(tmp_path / "up", {"part_overrun_monthly": overruns([(2, 100)] * 13 + [(12, 100)])})
+    falls = found(tmp_path / "down", {"changeover_monthly": changeovers([(40, 100)] * 13 + [(5, 100)])})
+    told = [*rises.attention, *falls.attention, *found(tmp_path / "busy", busy_month()).attention]
+    measures = {
+        measure.subject: measure
+        for each in (rises, falls, found(tmp_path / "again", busy_month()))
+        for measure in each.measures
+    }
+    signals = [item for item in told if item.headline.partition(":")[0] in measures]
+    assert len(signals) >= 4
+    for item in signals:
+        measure = measures[item.headline.partition(":")[0]]
+        assert measure.now.signal
+        assert measure.difference
+        side = "above" if measure.now.value > measure.now.centre else "below"
+        assert f": {side} " in item.headline
+
+
+def test_a_list_of_cases_tells_how_many_there_could_have_been(tmp_path):
+    told = {
+        item.section: f"{item.headline}. {item.evidence}" for item in found(tmp_path, busy_month()).attention
+    }
+    assert "circuit 1 of 20 starts (5.0%, 95% interval 0.9% to 23.6%)" in told["fresh"]
+    assert "1 of 70 bags hung (1.4%, 95% interval 0.3% to 7.7%)" in told["water"]
+    assert (
+        "27 of 30 (90.0%, 95% interval 74.4% to 96.5%) agree. Against 90.0% in the baseline" in told["counts"]
+    )
+    assert "±0.0 points (95% interval −15.9 to +7.4), which chance alone could explain." in told["counts"]
+    assert "1.5 h of therapy at low humidity in October 2026" in told["warmth"]
+    assert "Therapy in all: 1,332 h." in told["warmth"]
 
 
 def test_a_fall_below_the_baseline_is_no_matter(tmp_path):
@@ -99,7 +149,7 @@ def test_every_unprotected_changeover_is_listed_even_when_the_chart_is_quiet(tmp
     quiet = ["disinfected", "undecided", "not_assessable", "overlap"]
     cases = [changeover_case(number, proof) for number, proof in enumerate(proofs + quiet)]
     told = found(tmp_path, {"changeovers": cases, "changeover_monthly": changeovers([(5, 100)] * 13)})
-    assert headlines(told, DECIDE) == ["5 changeovers without proof of a valid disinfection"]
+    assert headlines(told, DECIDE) == ["5 changeovers in October 2026 without proof of a valid disinfection"]
     rows = table_of(told, "changeover-cases").rows
     assert [row[1] for row in rows] == [f"u{number}" for number in range(len(proofs))]
 
@@ -110,7 +160,7 @@ def test_a_count_that_rose_alone_is_listed_and_worth_a_look(tmp_path):
         "changeover_monthly": changeovers([(0, 9)]),
     }
     told = found(tmp_path, tables)
-    assert headlines(told, LOOK) == ["1 changeover with a risen count and no record"]
+    assert headlines(told, LOOK) == ["1 changeover in October 2026 with a risen count and no record"]
     assert len(table_of(told, "changeover-cases").rows) == 1
 
 
@@ -125,7 +175,10 @@ def test_changeovers_of_other_months_are_not_listed(tmp_path):
 def test_a_month_without_records_of_a_kind_cannot_be_judged(tmp_path):
     rows = [{"table_name": "disinfections", "month": "2026-09", "declared": False}]
     told = found(tmp_path, {"covered_months": rows})
-    assert headlines(told, UNKNOWN) == ["No records of disinfections for October 2026"]
+    assert headlines(told, UNKNOWN) == [
+        "Nothing can be measured in October 2026",
+        "No records of disinfections for October 2026",
+    ]
 
 
 def test_the_faults_of_another_site_stay_on_its_page(tmp_path):
@@ -150,8 +203,11 @@ def test_wards_stand_in_the_order_of_the_alphabet(tmp_path):
 
 def test_nothing_measured_gives_plain_words(tmp_path):
     told = found(tmp_path, {})
-    assert told.attention == ()
+    assert [(item.status, item.headline) for item in told.attention] == [
+        (UNKNOWN, "Nothing can be measured in October 2026")
+    ]
     assert {measure.status for measure in told.measures} == {UNKNOWN, NOT_JUDGED}
+    assert told.signals[-1] == "None of the site's charts has a point in October 2026."
     assert all(not figure.table.rows or figure.chart in ("coverage", "intervals_hours")
                for section in told.sections for figure in section.figures if figure.key != "curve")  # fmt: skip
 

@@ -220,7 +220,7 @@ def test_every_unprotected_changeover_is_on_the_page(told, tree):
     rows = shown_rows(tree, table)
     assert len(rows) == 12
     assert [row[3:5] for row in rows] == [[f"{number:032x}", f"{number + 1:032x}"] for number in range(12)]
-    assert "12 changeovers without proof" in told.attention[0].headline
+    assert "12 changeovers in October 2026 without proof" in told.attention[0].headline
 
 
 def test_a_signal_is_a_diamond_and_a_quiet_month_has_none(told, page, tmp_path):
@@ -259,7 +259,8 @@ def test_the_tally_counts_what_is_listed(told):
 
 def test_a_month_with_nothing_says_so(tmp_path):
     page = render(findings(published(tmp_path, {}), [], [], SITE, MONTH))
-    assert "Nothing asks for a decision this month." in page
+    assert "1 cannot be judged. Of 13 charted measures none are steady and 13 cannot be judged." in page
+    assert "Nothing can be measured in October 2026" in page
     assert "Not enough data to draw." in page
     assert "nan" not in page.split("</style>")[1].partition("<script>")[0].lower().replace("tarnholt", "")
 
