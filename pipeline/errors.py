@@ -4,9 +4,6 @@ from __future__ import annotations
 
 DONE, FAULT, USAGE, QUARANTINED, GATE, NOTHING, BUSY, STORAGE, PRIVACY = range(9)
 
-#: When several statuses apply, the first of these wins (contract section 9).
-PRECEDENCE = (PRIVACY, STORAGE, GATE, FAULT, QUARANTINED)
-
 
 class DewledgerError(Exception):
     """Says what is wrong, where, and what to do; shown as one line, never as a traceback."""
@@ -62,12 +59,3 @@ class PrivacyGuard(DewledgerError):
 
     exit_status = PRIVACY
     word = "privacy_guard"
-
-
-def worst(statuses: list[int]) -> int:
-    """Return the status that a run with these ends in.
-
-    >>> worst([0, 3, 7]), worst([]), worst([0, 3])
-    (7, 0, 3)
-    """
-    return next((status for status in PRECEDENCE if status in statuses), max(statuses, default=DONE))

@@ -14,7 +14,7 @@ _SHARES = (
     "Share", "Low", "High", "Drawn in", "Drawn in, low", "Drawn in, high", "95% from", "95% to", "99.8% from",
     "99.8% to",
 )  # fmt: skip
-_RATIOS = ("Observed to expected", "Ratio, low", "Ratio, high")
+_RATIOS = ("Observed to expected", "Ratio, low", "Ratio, high", "Ratio, drawn in")
 _WARD_COLUMNS = (
     Column("Ward"), Column("Cases", "count"), Column("Of", "count"), *(Column(name, "share") for name in _SHARES),
     *(Column(name, "ratio") for name in _RATIOS), Column("Outside 99.8%"),
@@ -87,7 +87,8 @@ def _ward(ward: FunnelWard) -> tuple[Cell, ...]:
         ward.ward, ward.count, ward.total, ward.value, ward.low, ward.high,
         *((drawn_in.value, drawn_in.low, drawn_in.high) if drawn_in else (None, None, None)),
         limits.inner_low, limits.inner_high, limits.outer_low, limits.outer_high,
-        ward.ratio.value, ward.ratio.low, ward.ratio.high, ward.outside,
+        ward.ratio.value, ward.ratio.low, ward.ratio.high,
+        ward.shrunken_ratio.value if ward.shrunken_ratio else None, ward.outside,
     )  # fmt: skip
 
 

@@ -37,11 +37,6 @@ class Header:
     names: dict[str, str] = field(default_factory=dict)
     days: dict[int, str] = field(default_factory=dict)
 
-    def name_of(self, column: str) -> str:
-        """Return what the file calls a canonical column, or the columns in which its parts stand."""
-        found = [name for part, name in self.names.items() if part_of(part) == column]
-        return " + ".join(found) or column
-
 
 def find_header(
     rows: Sequence[tuple[int, list[str]]], table: Table, profile: Profile

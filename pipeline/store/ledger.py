@@ -98,12 +98,6 @@ def ledger_files(store: Store) -> list[Path]:
     return sorted(store.ledger.glob("*.json"))
 
 
-def is_known(store: Store, sha256: str) -> bool:
-    """Say whether a file is in the store; one that was refused may be tried again."""
-    path = store.ledger_file(sha256)
-    return path.exists() and read_entry(path).refused is None
-
-
 def commit(store: Store, entry: LedgerEntry, good: pl.DataFrame, quarantined: pl.DataFrame) -> LedgerEntry:
     """Write a file's rows, then its ledger entry, which makes them count; return the entry as written.
 

@@ -1,4 +1,3 @@
-import dataclasses
 import errno
 
 import polars as pl
@@ -8,7 +7,7 @@ from store_rows import NOTHING_QUARANTINED, at, contents, entry, frame, new_stor
 from pipeline.errors import DewledgerError, StorageTrouble
 from pipeline.store import ledger
 from pipeline.store.columns import QUARANTINE
-from pipeline.store.ledger import commit, entries, is_known, remove_unnamed
+from pipeline.store.ledger import commit, entries, remove_unnamed
 from pipeline.store.verify import verify
 
 SAMPLES = [
@@ -76,16 +75,6 @@ def test_entries_come_in_order_of_table_and_hash(tmp_path):
         ("units", "a"),
         ("units", "b"),
     ]
-
-
-def test_a_refused_file_may_be_tried_again(tmp_path):
-    store = new_store(tmp_path)
-    refused = entry("a" * 64, "units", 0, refused="it has no header")
-    commit(store, refused, frame("units", []), NOTHING_QUARANTINED)
-    assert not is_known(store, "a" * 64)
-    commit(store, dataclasses.replace(refused, refused=None), frame("units", []), NOTHING_QUARANTINED)
-    assert is_known(store, "a" * 64)
-    assert not is_known(store, "b" * 64)
 
 
 @pytest.mark.parametrize("failing_write", [1, 2, 3, 4])
