@@ -98,6 +98,7 @@ def test_a_matter_has_its_count_total_interval_baseline_and_difference(tmp_path)
     shown_numbers = numbers(item.evidence)
     assert all(map(stands_for, shown_numbers, wanted)), (shown_numbers, wanted)
     assert len(shown_numbers) == len(wanted) + 2  # the limits of the month
+    assert "chance alone could explain" not in item.evidence
 
 
 def test_a_headline_goes_the_way_of_the_difference_and_of_the_signal(tmp_path):
