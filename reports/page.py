@@ -38,6 +38,7 @@ from reports.charts import spec_of
 from reports.charts.keys import keys_of
 from reports.closer import packed_lines, state_keys, wards_and_units
 from reports.live_charts import packed
+from reports.paper import printed, told_more
 from reports.scripts import policy, scripts
 from reports.sparkline import sparkline
 from reports.style import style_sheet
@@ -46,6 +47,13 @@ from reports.style import style_sheet
 FIRST_ROWS = 6
 NUMBERS = frozenset({"count", "share", "hours", "minutes", "days", "millilitres", "ratio", "number"})
 UNBROKEN = frozenset({"instant", "unit", "month", "day"})
+
+#: The class of a cell, as an attribute, by the kind of its column.
+LOOKS = (
+    dict.fromkeys(NUMBERS, " class=n")
+    | dict.fromkeys(UNBROKEN, " class=idle")
+    | {"key": " class=key", "words": " class=words"}
+)
 
 
 def render(findings: SiteFindings) -> str:
@@ -62,6 +70,8 @@ def render(findings: SiteFindings) -> str:
         pseudonyms=PSEUDONYMS,
         tally=tally(findings),
         keys=keys_of,
+        printed=printed,
+        told_more=told_more,
         draw=lambda figure: _drawn(charts[figure.key], figure),
         live=_live(charts),
         **_closer(findings),
@@ -158,7 +168,7 @@ def _environment() -> jinja2.Environment:
     environment.filters |= {
         "slug": slug,
     }
-    environment.globals |= {"numbers": NUMBERS, "unbroken": UNBROKEN}
+    environment.globals |= {"numbers": NUMBERS, "looks": LOOKS}
     return environment
 
 

@@ -146,3 +146,8 @@ def test_paper_is_light_in_a_dark_room_and_leaves_controls_out(open_page, text):
     found.emulate_media(media="print", color_scheme="dark")
     assert found.evaluate("getComputedStyle(document.body).color") == "rgb(28, 42, 48)" != dark
     assert found.locator("#closer:visible, .skip:visible, .csv:visible, button:visible").count() == 0
+
+
+def test_eight_sheets_hold_the_month(open_page, text):
+    sheets = re.findall(rb"/Type\s*/Page\b", open_page(text).page.pdf(prefer_css_page_size=True))
+    assert 3 <= len(sheets) <= 8

@@ -10,6 +10,7 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from urllib.parse import unquote
@@ -29,6 +30,7 @@ from reports.board_pack import board_pack
 from reports.charts import spec_of
 from reports.month_workbook import month_workbook
 from reports.page import csv_link, every_table, render, slug, tally
+from reports.paper import printed, told_more
 from reports.scripts import scripts
 
 #: Of reports/live/vega.js as `npm run build` made it.
@@ -155,6 +157,33 @@ def test_every_figure_has_label_title_subtitle_drawing_and_numbers(told, tree):
             continue
         assert drawn.find(".//{http://www.w3.org/2000/svg}svg") is not None
         assert drawn.find("details//table") is not None
+
+
+def test_paper_has_the_first_row_of_charts_and_says_what_is_on_screen_only(told, tree):
+    sections = {item.get("id"): item for item in tree.iter("section")}
+    for section in told.sections:
+        later = [item for item in sections[section.key].iter() if "later" in (item.get("class") or "")]
+        charts = [item.tag for item in later].count("figure")
+        lists = len(later) - charts
+        assert (charts, lists) == (len(section.figures) - printed(section), max(0, len(section.tables) - 1))
+        notes = [text_of(item) for item in sections[section.key].iter("p") if item.get("class") == "paper"]
+        assert notes == ([f"On screen: {told_more(section)}."] if later else [])
+
+
+@pytest.mark.parametrize(
+    ("sizes", "first"),
+    [
+        ((), 0),
+        (("third",) * 4, 3),
+        (("half",) * 3, 2),
+        (("full", "third"), 1),
+        (("third", "third", "half"), 2),
+    ],
+)
+def test_a_row_of_figures_is_as_wide_as_the_page(told, sizes, first):
+    (figure, *_) = told.sections[0].figures
+    figures = tuple(replace(figure, size=size) for size in sizes)
+    assert printed(replace(told.sections[0], figures=figures)) == first
 
 
 def test_every_kind_of_chart_keeps_to_the_grammar(told):
