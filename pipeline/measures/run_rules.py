@@ -49,7 +49,8 @@ def _side(point: Point) -> int | None:
 
 
 def _is_beyond(point: Point) -> bool:
-    if point.value is None or point.lower is None or point.upper is None:
+    """Say whether a point lies outside its limits; one on the centre does not, whatever sums leave behind."""
+    if point.value is None or point.lower is None or point.upper is None or _side(point) == 0:
         return False
     return not point.lower <= point.value <= point.upper
 

@@ -140,3 +140,9 @@ def test_a_distance_between_events_in_time_is_taken_on_the_powered_scale():
     points = t_chart([5.0, 4.0, 9.0])
     powered = individuals_chart([time ** (1 / 3.6) for time in (5.0, 4.0, 9.0)])
     assert [point.sigmas for point in points] == [point.sigmas for point in powered]
+
+
+def test_a_point_on_the_centre_is_no_signal_though_limits_without_width_miss_it_by_rounding():
+    centre = 0.1 + 0.2
+    assert signals([Point(0.3, centre, centre, centre)]) == [""]
+    assert signals([Point(0.2999, centre, centre, centre)]) == ["beyond_limits"]
