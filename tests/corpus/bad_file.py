@@ -42,7 +42,7 @@ class Expect:
 @dataclass(frozen=True)
 class BadFile:
     """One file of the corpus; those of one ``store`` are read together, so that they can be held against
-    each other. Content of None stands for what is no regular file (`odd_paths`)."""
+    each other."""
 
     name: str
     content: bytes

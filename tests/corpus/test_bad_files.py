@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 import sys
 from pathlib import Path
 
@@ -41,6 +42,7 @@ def fates(corpus, tmp_path_factory) -> dict[str, Fate]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(expectations, "start_importing", lambda: None)
         patch.setattr(expectations, "judge_batch", lambda store, facts: ())
+        patch.setattr(os, "fsync", lambda _: None)  # nothing of it needs to outlast the test
         for name in sorted({file.store for file in CORPUS}):
             found |= _read(corpus / name, rules, tmp_path_factory.mktemp(name) / "store")
     return found
