@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -18,7 +19,7 @@ from pipeline.ingest.read_files import Export
 from pipeline.ingest.repair_sheet import Mended, fields_of, kept_profile, read_sheets
 from pipeline.ingest.repeats import Distinct, compare, stored_part
 from pipeline.ingest.sort_rows import Judging, Sorted, sort_mended
-from pipeline.records import TABLES
+from pipeline.records import TABLES, Table
 from pipeline.store.columns import QUARANTINE, good_schema
 from pipeline.store.keys import remember, unseal
 from pipeline.store.layout import Store
@@ -151,6 +152,8 @@ def _judged(
     fields = fields_of(table, profile)
     sealed = dict(_quarantined(run.store, entry).select(SOURCE_ROW, "sealed").iter_rows())
     said = [_said(row, waiting[row.source_row], sealed[row.source_row], run.key) for row in mended]
+    for row, fields_said in zip(mended, said, strict=True):
+        _require_no_pasted_key(f"{entry.name}, row {row.source_row}", fields_said, table)
     names = [name for name in fields if any(row.get(name) for row in said)]
     columns = {name: pl.Series([row.get(name) or "" for row in said], dtype=pl.String) for name in names}
     raw = pl.DataFrame({**columns, SOURCE_ROW: pl.Series([row.source_row for row in mended], dtype=pl.Int64)})
@@ -161,6 +164,13 @@ def _judged(
     sites = sorted({part.site_id for part in entry.parts})
     own = replace(run.sites, own=sites[0]) if len(sites) == 1 else run.sites
     return sort_mended(raw, Judging(export, table, own, run.key, run.now))
+
+
+def _require_no_pasted_key(place: str, said: dict[str, str | None], table: Table) -> None:
+    """A key pasted over a reference would be taken for the reference of somebody new."""
+    for name in (column.name for column in table.columns if column.kind == "patient"):
+        if re.fullmatch(r"\s*[0-9a-f]{32}\s*", said.get(name) or ""):
+            raise UsageError(f"{place}: '{name}' holds the key of another row; type the reference itself.")
 
 
 def _said(row: Mended, raw: dict[str, str | None], sealed: bytes | None, key: bytes) -> dict[str, str | None]:

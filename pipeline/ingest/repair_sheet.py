@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -132,7 +133,13 @@ def read_sheets(path: Path) -> list[Mended]:
         sheets = [(name, read_sheet(content, name).cells) for name in names]
     except RefusedFile as refusal:
         raise UsageError(f"{path}: {refusal}.") from refusal
-    return [row for name, cells in sheets for row in _mended(path, name, cells)]
+    rows = [row for name, cells in sheets for row in _mended(path, name, cells)]
+    if twice := [
+        place for place, count in Counter((row.sha256, row.source_row) for row in rows).items() if count > 1
+    ]:
+        numbers = ", ".join(sorted({str(number) for _, number in twice}))
+        raise UsageError(f"{path}: rows stand in it twice (row {numbers} of their file); leave one of each.")
+    return rows
 
 
 def _mended(path: Path, sheet: str, cells: pl.DataFrame) -> Iterator[Mended]:

@@ -5,6 +5,8 @@ What cannot be read stays a text that no rule of `normalise` accepts, so that it
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import polars as pl
 
 from pipeline.ingest.blocks import SOURCE_ROW
@@ -48,10 +50,18 @@ def restate(rows: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:
 
 
 def restate_mended(rows: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:
-    """Do what `restate` does for rows typed by hand, which prove nothing about the profile."""
-    if export.profile.table is None:
+    """Do what `restate` does for rows typed by hand, which prove nothing about the profile.
+
+    A time may be written as the file does, or as ISO 8601, which is also how a spreadsheet's own times come.
+    """
+    profile = export.profile
+    if profile.table is None:
         return rows
-    return _in_plain_layout(rows.with_columns(_cleaned(rows, export.profile)), export, table)
+    by_hand = replace(
+        profile, time_formats=(*profile.time_formats, ISO), date_formats=(*profile.date_formats, ISO)
+    )
+    cleaned = rows.with_columns(_cleaned(rows, profile))
+    return _in_plain_layout(cleaned, replace(export, profile=by_hand), table)
 
 
 def _in_plain_layout(said: pl.DataFrame, export: Export, table: Table) -> pl.DataFrame:

@@ -176,6 +176,26 @@ def test_a_reason_must_be_given(folder):
         discard(store_of(folder), [], listing(store_of(folder)), "  ")
 
 
+def test_a_row_that_stands_twice_in_the_workbook_is_counted_neither_way(folder):
+    path = exported(folder)
+    sheets = {}
+    for name in sheet_names(path.read_bytes()):
+        head, *rows = read_sheet(path.read_bytes(), name).cells.rows()
+        sheets[name] = SheetOfText({said or "": 10 for said in head}, [*rows, rows[0]])
+    path.write_bytes(workbook_bytes(sheets))
+    before = account(folder)
+    with pytest.raises(UsageError, match=r"rows stand in it twice \(row 3"):
+        retried(folder, path)
+    assert account(folder) == before
+
+
+def test_a_key_pasted_from_another_row_is_no_reference(folder):
+    key = load_key(store_of(folder), create=False)
+    path = mend(exported(folder), {(3, "patient_ref"): patient_key(key, "TARN", "m-3")})
+    with pytest.raises(UsageError, match=r"episodes.csv, row 3: 'patient_ref' holds the key of another row"):
+        retried(folder, path)
+
+
 PROFILE = """name = "book"
 table = "part_changes"
 files = ["book*"]
@@ -205,6 +225,16 @@ def test_rows_of_a_declared_export_are_mended_in_its_own_columns_and_formats(fol
     exported_at = datetime.datetime(2026, 3, 5, 3, 0)
     assert rows == [(datetime.datetime(2026, 3, 1, 23, 30), "circuit", "L1", exported_at, 3)]
     assert quarantine_of(folder)[-1] == (4, "in_future")
+
+
+def test_a_time_may_be_mended_as_spreadsheets_write_it(folder):
+    profile = folder.parent / "day.toml"
+    profile.write_text(
+        'name = "d"\ntable = "count_readings"\nfiles = ["d*"]\ntime_formats = ["%d.%m.%Y %H:%M"]\n'
+    )
+    read_text(folder, "d.csv", "unit_id,read_at,cycle_count\n1,31.02.2026 08:00,7\n", profile_path=profile)
+    path = mend(exported(folder, file_name="d.csv"), {(2, "read_at"): "2026-03-01 08:00:00"})
+    assert retried(folder, path) == (1, 0, 0, 0)
 
 
 def test_a_cell_of_a_logbook_is_mended(folder):
