@@ -15,7 +15,11 @@ from pipeline.ingest.restate import ERRORS
 from pipeline.records import INSTANT, Table
 from pipeline.store.ledger import LOGS
 
-_MONTH = "(?:jan|feb|mar|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-z]*"
+#: As spreadsheets write them in English, German, French and Spanish.
+_MONTH = (
+    "(?:jan|ene|feb|fév|mar|mär|mrz|apr|avr|abr|may|mai|jun|juin|jul|juil|aug|aoû|ago|sep|oct|okt|nov|dec|déc"
+    "|dez|dic)[a-zà-ÿ]*"
+)
 _DAY = "[0-9]{1,2}"
 _YEAR = "[0-9]{2,4}"
 
@@ -26,11 +30,13 @@ _PATTERNS = {
         "a long number cut down to powers of ten (1.23E+15); its last digits are gone",
     ),
     "date_like": (
-        rf"(?i)^(?:{_DAY}[-. ]{{1,2}}{_MONTH}(?:[-. ]{_YEAR})?|{_MONTH}[-. ]{_YEAR}|{_DAY}/{_DAY}/{_YEAR}"
+        rf"(?i)^(?:{_DAY}[-. ]{{1,2}}{_MONTH}(?:[-. ]{_YEAR})?|{_MONTH}[-. ]{_YEAR}|{_DAY}[/.]{_DAY}[/.]{_YEAR}"
         r"|[0-9]{4}-[0-9]{2}-[0-9]{2}[T ]00:00(?::00)?)$",
         "a date where an identifier was typed",
     ),
-    "fraction": (r"^[0-9]+\.0+$", "a whole number with decimal places; leading zeros may be gone too"),
+    "fraction": (r"^[0-9]+[.,]0+$", "a whole number with decimal places; leading zeros may be gone too"),
+    "thousands": (r"^[0-9]{1,3}(?:[,'’][0-9]{3})+$", "a number with marks between its thousands"),
+    "too_narrow": (r"^#{2,}$", "what a column too narrow for its values shows (####); the values are gone"),
     "fifteen_digits": (
         r"^[1-9][0-9]{15,40}$",
         "a number rounded to fifteen digits, as a spreadsheet keeps no more",
@@ -46,6 +52,7 @@ _ADVICE_OF = {
     "error": "mend the formula, and export again",
     "unseen": "type the names anew, or export again without line breaks and marks in them",
     "lost_letters": "export again as UTF-8",
+    "too_narrow": "widen the column, and export again",
 }
 #: Before there were such units; programs write 1 January 1900 or 1970 where they have no time.
 _EARLIEST = datetime.datetime(2000, 1, 1)
@@ -132,9 +139,9 @@ def row_limit_reached(last_row: int) -> str | None:
 
 
 def lost_zeros(units: pl.Series, listed: pl.Series) -> str | None:
-    """Say which rows name a unit that the site's list has only with leading zeros; both in lower case."""
+    """Say which rows name a unit that the site's list has only with other leading zeros; both in lower case."""
     known = set(listed)
-    stripped = {unit.lstrip("0") for unit in known if unit.startswith("0")}
+    stripped = {unit.lstrip("0") for unit in known}
     shorn = [
         unit for unit in units.drop_nulls().unique() if unit not in known and unit.lstrip("0") in stripped
     ]
@@ -142,8 +149,8 @@ def lost_zeros(units: pl.Series, listed: pl.Series) -> str | None:
         return None
     rows = int(units.is_in(shorn).sum())
     return (
-        f"{rows:,} rows name one of {len(shorn)} units without the leading zeros that the site's list has; "
-        f"{_ADVICE}"
+        f"{rows:,} rows name one of {len(shorn)} units without the leading zeros that the site's list has, or "
+        f"with zeros that it lacks; {_ADVICE}"
     )
 
 

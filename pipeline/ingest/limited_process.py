@@ -104,6 +104,11 @@ def _as_text(column: Any) -> Any:
 def _arrow(table: Any) -> bytes:
     import pyarrow as pa
 
+    # One long text that many cells share is small in a file, and large once each cell holds it.
+    if table.nbytes > UNPACKED_BYTES:
+        raise Refusal(
+            f"its cells hold more than {UNPACKED_BYTES // 1_000_000} MB of text; export a shorter time"
+        )
     sink = pa.BufferOutputStream()
     named = table.rename_columns([str(place) for place in range(table.num_columns)])
     with pa.ipc.new_stream(sink, named.schema) as writer:

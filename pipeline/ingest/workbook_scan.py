@@ -12,13 +12,12 @@ import zipfile
 from dataclasses import dataclass, field
 
 from pipeline.ingest.archives import Meter, Refusal, checked_members, open_zip, pieces_of
-from pipeline.ingest.sheet_extent import Extent, errors_in
+from pipeline.ingest.sheet_extent import Extent
 
 _OLD = b"\xd0\xcf\x11\xe0"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 _LIST_BYTES = 1 << 20
-#: More than the text of one cell can take; what is cut at this length holds no cell.
-_CELL_BYTES = 1 << 21
+_DOCUMENT_TYPE = b"<!DOCTYPE"
 _XML = (".xml", ".rels", ".vml")
 _UNWANTED = (
     (re.compile(r"vbaProject\.bin$", re.I), "it holds macros; save it as .xlsx without them"),
@@ -86,7 +85,7 @@ def _require_no_document_type(archive: zipfile.ZipFile, member: zipfile.ZipInfo)
     start = next(pieces_of(archive, member), b"")[:65536]
     if start.startswith((b"\xff\xfe", b"\xfe\xff", b"\0")) or start[1:2] == b"\0":
         raise Refusal("its parts are not written in UTF-8; save it again as .xlsx")
-    if b"<!DOCTYPE" in start or b"<!ENTITY" in start:
+    if _DOCUMENT_TYPE in start or b"<!ENTITY" in start:
         raise Refusal("it declares a document type or entities, which no table needs")
 
 
@@ -114,7 +113,7 @@ def _parsed(archive: zipfile.ZipFile, name: str) -> ET.Element:
         text = b""
         for piece in pieces_of(archive, archive.getinfo(name)):
             text += piece
-            if len(text) > _LIST_BYTES or b"<!DOCTYPE" in text or b"<!ENTITY" in text:
+            if len(text) > _LIST_BYTES or _DOCUMENT_TYPE in text or b"<!ENTITY" in text:
                 raise Refusal("its list of sheets is not what a workbook has")
         return ET.fromstring(text)  # noqa: S314
     except (KeyError, ET.ParseError, ValueError, LookupError) as error:
@@ -134,25 +133,16 @@ def _look_through(
     """Count a part while it unpacks; of the sheet asked for, note its extent and the cells with errors."""
     is_xml = member.filename.lower().endswith(_XML)
     is_sheet = is_xml and (sheet is not None or member.filename.startswith("xl/worksheets/"))
-    kept, extent = b"", Extent()
+    extent, before = Extent(with_errors=sheet is not None), b""
     for piece in pieces_of(archive, member):
         meter.add(len(piece))
-        if is_xml and b"<!DOCTYPE" in piece:
-            raise Refusal("it declares a document type or entities, which no table needs")
         if is_sheet:
-            text = kept + piece
-            cut = max(text.rfind(b"<row"), text.rfind(b"<c "), text.rfind(b":c "), 0)
-            cut = cut if len(text) - cut < _CELL_BYTES else len(text)
-            _note(text[:cut], extent, sheet)
-            kept = text[cut:]
+            extent.widen(piece)
+        elif is_xml and _DOCUMENT_TYPE in before[-len(_DOCUMENT_TYPE) :] + piece:
+            raise Refusal("it declares a document type or entities, which no table needs")
+        before = piece
     if is_sheet:
-        _note(kept, extent, sheet)
+        extent.widen(b"", is_last=True)
     if sheet is not None:
         sheet.first_row, sheet.first_column = extent.first_row or 1, extent.first_column or 1
-        sheet.hidden_rows = extent.hidden_rows
-
-
-def _note(text: bytes, extent: Extent, sheet: Scan | None) -> None:
-    extent.widen(text)
-    if sheet is not None:
-        sheet.errors += errors_in(text)
+        sheet.hidden_rows, sheet.errors = extent.hidden_rows, extent.errors

@@ -37,8 +37,20 @@ def damage(said, column="lot", table="part_changes"):
         ("12 Sept 2026", "date_like"),
         ("3/4/2026", "date_like"),
         ("2026-03-01 00:00:00", "date_like"),
+        ("01.03.2026", "date_like"),
+        ("1. März", "date_like"),
+        ("1-août", "date_like"),
+        ("01-dic-26", "date_like"),
         ("712.0", "fraction"),
         ("00712.00", "fraction"),
+        ("712,00", "fraction"),
+        ("12,345", "thousands"),
+        ("1'234'567", "thousands"),
+        ("########", "too_narrow"),
+        ("1234567890123450112", "fifteen_digits"),
+        ("K1\u200b", "unseen"),
+        ("K\n1", "unseen"),
+        ("Ger\ufffdt", "lost_letters"),
         ("1234567890123450", "fifteen_digits"),
         ("98765432109876500000", "fifteen_digits"),
         ("#REF!", "error"),
@@ -63,6 +75,10 @@ def test_damaged_identifiers(said, kind):
         "12.5",
         "123456789012345",
         "1234567890123456",
+        "1234567890123456789",
+        "12,34",
+        "#",
+        "März",
         "#7",
         "MARCH",
         "",
@@ -112,6 +128,8 @@ def test_units_that_lost_the_zeros_which_the_list_has(folder):
     (folder / "count_readings.csv").write_text(READINGS.format("712"))
     notes = read(folder).files[1].notes
     assert notes[0].startswith("2 rows name one of 1 units without the leading zeros")
+    (folder / "count_readings.csv").write_text(READINGS.format("009"))
+    assert read(folder).files[1].notes[0].startswith("2 rows name one of 2 units")
     (folder / "count_readings.csv").write_text(
         READINGS.format("00712").replace("712,2026-03-03", "713,2026-03-03")
     )

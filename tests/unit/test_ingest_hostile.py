@@ -67,11 +67,39 @@ HOSTILE = {
     "strings without end": (XLSX, lambda: archive((STRINGS, [ZEROS] * 230), base=BOOK), "unpacks to"),
     "far cell": (XLSX, lambda: sheet_of(FAR.format('r="XFD1048576"')), "1048576"),
     "far cell, other quotes": (XLSX, lambda: sheet_of(FAR.format("s='1' r = 'XFD1048576'")), "1048576"),
-    "cell of a wide sheet": (XLSX, lambda: sheet_of(FAR.format('r="Z900000"')), "or 20,000,000 cells"),
+    "cell of a wide sheet": (
+        XLSX,
+        lambda: sheet_of(FAR.replace("1048576", "900000").format('r="Z900000"')),
+        "or 20,000,000 cells",
+    ),
     "column beyond all": (
         XLSX,
         lambda: sheet_of(FAR.replace("1048576", "2").format('r="ZZZZ2"')),
         "column 475254",
+    ),
+    "place behind a bracket": (XLSX, lambda: sheet_of(FAR.format('x=">" r="T1048576"')), "column 20"),
+    "place behind another": (XLSX, lambda: sheet_of(FAR.format('x:r="A1048576" r="T1048576"')), "column 20"),
+    "place in entities": (XLSX, lambda: sheet_of(FAR.format('r="&#84;1048576"')), "column 20"),
+    "row of cells without a place": (
+        XLSX,
+        lambda: sheet_of('<row r="2">' + "<c><v>1</v></c>" * 200_000 + "</row>"),
+        "column 2001",
+    ),
+    "cells without end": (XLSX, lambda: archive((SHEET, ["<c " * 330_000] * 4), base=BOOK), "cannot be read"),
+    "rows without end": (
+        XLSX,
+        lambda: archive((SHEET, ["<row " * 200_000] * 4), base=BOOK),
+        "cannot be read",
+    ),
+    "one long tag": (
+        XLSX,
+        lambda: archive((SHEET, ["<c r" + " " * 990_000] * 4), base=BOOK),
+        "cannot be read",
+    ),
+    "elements inside each other": (
+        XLSX,
+        lambda: archive((SHEET, ["<a>" * 330_000] * 4), base=BOOK),
+        "cannot be read",
     ),
     "untrue dimension": (
         XLSX,
@@ -140,6 +168,15 @@ def test_a_hostile_file_is_refused_soon_and_cheaply(name):
     assert words in told["refused"]
     assert seconds < MOST_S
     assert megabytes < MOST_MB
+
+
+def test_one_text_that_many_cells_share_is_counted_in_each():
+    """A few kilobytes packed; the process may take more than 150 MB for it, but never passes it on."""
+    rows = "".join(f'<row r="{row}"><c r="A{row}" t="s"><v>0</v></c></row>' for row in range(1, 15_000))
+    main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    texts = f'<sst xmlns="{main}"><si><t>{"x" * 20_000}</t></si></sst>'
+    with pytest.raises(RefusedFile, match="more than 200 MB of text"):
+        untrusted.read_sheet(sheet_of(rows, base=archive((STRINGS, texts), base=BOOK)), "S")
 
 
 def test_there_are_enough_of_them():
