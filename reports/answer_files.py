@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from urllib.parse import unquote
 
 from markupsafe import Markup
 
@@ -16,7 +15,7 @@ from pipeline.tracing.trace import Trace
 from pipeline.tracing.unit_history import UnitHistory
 from reports.answer_page import answer_page, log_sheet_page
 from reports.answer_workbook import answer_workbook
-from reports.page import csv_link
+from reports.csv_link import csv_text
 from reports.timeline import LINE_KEYS, TRACE_KEYS, life_line_picture, trace_picture
 
 
@@ -58,7 +57,7 @@ def _write(answer: Answer, to: Path, drawn: Markup, alt: str, keys: Sequence[tup
     for table in answer.tables:
         if table.rows:
             # The very file that the page links to.
-            files[f"{answer.stem}-{table.key}.csv"] = unquote(csv_link(table).partition(",")[2]).encode()
+            files[f"{answer.stem}-{table.key}.csv"] = csv_text(table).encode()
     for name, payload in files.items():
         write_bytes(to / name, payload)
     return [to / name for name in files]

@@ -14,8 +14,9 @@ from markupsafe import Markup
 from pipeline.findings.wording import shown
 from pipeline.tracing.answer import Answer
 from pipeline.tracing.log_sheet import LogSheet
+from reports.csv_link import csv_link
 from reports.drawing import LOOKS
-from reports.page import NUMBERS, csv_link
+from reports.page import NUMBERS
 from reports.style import style_sheet
 
 

@@ -23,7 +23,7 @@ _NEEDLESS = frozenset({"$schema", "data"})
 
 
 def packed(charts: Mapping[str, dict[str, Any]]) -> str:
-    """Return compiled charts by the ids of their figures as JSON that may stand in a page as it is."""
+    """Return compiled charts by the ids of their figures as JSON."""
     slimmed = {name: _slim(chart) for name, chart in charts.items()}
     seen = _seen(list(slimmed.values()))
     shared: dict[str, int] = {}
@@ -42,7 +42,7 @@ def packed(charts: Mapping[str, dict[str, Any]]) -> str:
         return {REFERENCE: shared[text]}
 
     drawn = {name: pack(chart) for name, chart in slimmed.items()}
-    return _json({"parts": parts, "charts": drawn}).replace("<", "\\u003c")
+    return _json({"parts": parts, "charts": drawn})
 
 
 def _seen(charts: list[Any]) -> Counter[str]:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections import Counter
 from collections.abc import Iterable
-from datetime import datetime
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -25,7 +22,6 @@ from pipeline.findings.model import (
     NOT_JUDGED,
     STEADY,
     UNKNOWN,
-    Cell,
     Figure,
     Measure,
     SiteFindings,
@@ -37,6 +33,7 @@ from reports import svg
 from reports.charts import spec_of
 from reports.charts.keys import keys_of
 from reports.closer import packed_lines, state_keys, wards_and_units
+from reports.csv_link import csv_file, gzipped
 from reports.live_charts import packed
 from reports.paper import printed, told_more
 from reports.scripts import policy, scripts
@@ -48,9 +45,9 @@ FIRST_ROWS = 6
 NUMBERS = frozenset({"count", "share", "hours", "minutes", "days", "millilitres", "ratio", "number"})
 UNBROKEN = frozenset({"instant", "unit", "month", "day"})
 
-#: The class of a cell, as an attribute, by the kind of its column.
+#: The class of a cell, as an attribute, by the kind of its column: none for numbers, which most cells are.
 LOOKS = (
-    dict.fromkeys(NUMBERS, " class=n")
+    dict.fromkeys(NUMBERS, "")
     | dict.fromkeys(UNBROKEN, " class=idle")
     | {"key": " class=key", "words": " class=words"}
 )
@@ -77,7 +74,7 @@ def render(findings: SiteFindings) -> str:
         **_closer(findings),
         spark=_spark,
         show=lambda value, kind: shown(value, kind, zone),
-        csv_link=csv_link,
+        csv_file=csv_file,
         change=change,
         basis=basis,
         version=__version__,
@@ -123,30 +120,6 @@ _TOLD = {
 }
 
 
-def csv_link(table: Table) -> str:
-    """Return the table as a CSV file in a link; text that a spreadsheet would run is made text again."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow([_safe(column.name) for column in table.columns])
-    writer.writerows([_safe(cell) for cell in row] for row in table.rows)
-    return "data:text/csv;charset=utf-8," + _UNSAFE.sub(
-        lambda found: f"%{ord(found[0]):02X}", text.getvalue()
-    )
-
-
-#: What would end a link or an attribute, or be lost in one; the browser encodes all else by itself.
-_UNSAFE = re.compile(r"[\x00-\x1f\x7f%#\"'<>&`\\]")
-
-
-def _safe(cell: Cell) -> str | int | float:
-    """Return a cell as CSV has it: instants in UTC, and no text that begins as a formula does."""
-    if cell is None:
-        return ""
-    if isinstance(cell, datetime):
-        return cell.strftime("%Y-%m-%dT%H:%M:%SZ")
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
-
-
 def slug(text: str) -> str:
     """Return a text as an id; what names a part may hold anything.
 
@@ -190,7 +163,8 @@ def _drawn(chart: dict[str, Any], figure: Figure) -> Markup:
 
 
 def _live(charts: dict[str, dict[str, Any]]) -> Markup:
-    return Markup(packed({slug(key): chart for key, chart in charts.items()}))  # noqa: S704 no "<" is left in it
+    text = packed({slug(key): chart for key, chart in charts.items()})
+    return Markup(gzipped(text))  # noqa: S704 letters and digits
 
 
 def _closer(findings: SiteFindings) -> dict[str, object]:
@@ -200,7 +174,7 @@ def _closer(findings: SiteFindings) -> dict[str, object]:
         "wards": () if findings.shared else wards,
         "units": () if findings.shared else units,
         "states": list(state_keys()),
-        "lines": packed_lines(findings),
+        "lines": gzipped(packed_lines(findings)),
     }
 
 

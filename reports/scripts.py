@@ -11,7 +11,7 @@ _FOLDER = Path(__file__).with_name("live")
 
 
 #: Written by hand and read by whoever opens the page's source.
-_OWN = ("charts.js", "closer.js")
+_OWN = ("packed.js", "charts.js", "closer.js")
 
 
 @cache

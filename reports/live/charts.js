@@ -1,4 +1,3 @@
-"use strict";
 // Live charts. Each swaps in for its drawing when it comes near the viewport; what it tells about a mark is the mark's
 // row in the figure's own table, so a chart can never say anything else than the table.
 
@@ -7,7 +6,7 @@ const REACH = 28;
 const MARKS = ".mark-symbol > path, .mark-rect > path, .mark-rule > line";
 const STEPS = { ArrowRight: 1, ArrowLeft: -1 };
 
-const given = JSON.parse(document.getElementById("charts").textContent);
+let given;
 const marksOf = new Map();
 
 // Puts shared parts back in their places, and rows of cells back under the names of their columns.
@@ -124,4 +123,7 @@ const near = new IntersectionObserver(
   },
   { rootMargin: NEAR },
 );
-for (const id of Object.keys(given.charts)) near.observe(document.getElementById(id));
+carried("charts").then((found) => {
+  given = found;
+  for (const id of Object.keys(given.charts)) near.observe(document.getElementById(id));
+});

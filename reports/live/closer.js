@@ -114,8 +114,8 @@ function strips(unit, [spans, marks], months, keys) {
   return picture;
 }
 
-function lineOf(unit) {
-  const { months, lines } = JSON.parse(document.getElementById("lines").textContent);
+async function lineOf(unit) {
+  const { months, lines } = await carried("lines");
   const states = document.getElementById("states");
   if (!(unit in lines)) return [made("p", "No stay and no cycle of it in these months.", { className: "quiet" })];
   const keys = [...states.querySelectorAll("li > svg > rect")];
@@ -138,7 +138,7 @@ function lineOf(unit) {
   return [box, states, folded];
 }
 
-function choose(kind, name) {
+async function choose(kind, name) {
   for (const other of Object.keys(BY)) {
     const select = document.getElementById(other);
     if (other !== kind || !name) select.value = "";
@@ -163,7 +163,9 @@ function choose(kind, name) {
   });
   chosen.replaceChildren(made("p", `Showing ${place}. Figures of the site, and lists that name no ${kind}, stand as they are.`), whole);
   const words = told.length ? `In ${told.length === 1 ? "1 list" : `${told.length} lists`}:` : `No list on this page names ${kind} ${name}.`;
-  found.replaceChildren(...(kind === "unit" ? lineOf(name) : []), made("p", `${words}`, { className: "told" }), listOf(told));
+  const line = kind === "unit" ? await lineOf(name) : [];
+  if (select.value !== name) return;
+  found.replaceChildren(...line, made("p", `${words}`, { className: "told" }), listOf(told));
 }
 
 if (document.getElementById("closer")) {

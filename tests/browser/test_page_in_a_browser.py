@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from urllib.parse import unquote
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 from report_results import HOSTILE_UNIT, HOSTILE_WARD
+
+from reports.csv_link import gzipped
 
 #: Which rows of a figure's table its marks stand for, and whether they have faded.
 _FADING = """key => marksOf.get(document.getElementById(key)).map(
@@ -82,6 +85,20 @@ def test_enter_opens_the_numbers(page):
     numbers.locator("summary").focus()
     page.keyboard.press("Enter")
     expect(numbers.locator("table")).to_be_visible()
+
+
+def test_a_long_list_is_saved_as_the_file_that_it_is(open_page, text):
+    link = re.compile('download="changeover-cases.csv" href="data:text/csv;charset=utf-8,([^"]*)"')
+    wanted = unquote(link.search(text)[1])
+    href = f"data:application/gzip;base64,{gzipped(wanted)}"
+    found = open_page(
+        link.sub(f'download="changeover-cases.csv.gz" href="{href}"', text), accept_downloads=True
+    )
+    with found.page.expect_download() as saved:
+        found.page.locator("a[download='changeover-cases.csv.gz']").click()
+    assert saved.value.suggested_filename == "changeover-cases.csv"
+    assert saved.value.path().read_bytes().decode() == wanted
+    assert found.console == []
 
 
 def test_a_ward_leaves_its_own_rows_and_says_of_how_many(page):

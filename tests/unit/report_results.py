@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import base64
+import gzip
+import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from functools import cache
@@ -131,6 +134,12 @@ def changeover_case(number: int, proof: str = "no_record", **more: Any) -> dict[
         "proof": proof,
         **more,
     }
+
+
+def unpacked(page: str) -> str:
+    """Return a page with all that it carries packed, its charts, life lines and long lists, as text."""
+    packed = re.findall(r'application/gzip(?:;base64,|" id="\w+">)([A-Za-z0-9+/=]+)', page)
+    return "\n".join([page, *(gzip.decompress(base64.b64decode(text)).decode() for text in packed)])
 
 
 def busy_month() -> dict[str, Rows]:

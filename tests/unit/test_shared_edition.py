@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element
 import html5lib
 import pytest
 from attacker import told
-from report_results import MONTH, SITE, busy_month, overruns, published
+from report_results import MONTH, SITE, busy_month, overruns, published, unpacked
 from shared_results import CANARY_KEY, CANARY_UNIT, EXACT, ROUNDING, edition, results_of, site_of
 
 from pipeline.disclosure import LEAST_WIDTH, WITHHELD
@@ -55,7 +55,9 @@ def counts_of(told_of: SharedEdition, key: str) -> dict[Cell, tuple[Cell, Cell]]
 
 def links_of(page: Element) -> list[list[dict[str, str]]]:
     """Return the rows of every CSV file in the page."""
-    texts = [unquote(link.get("href").partition(",")[2]) for link in page.iter("a") if link.get("download")]
+    links = [link.get("href") for link in page.iter("a") if link.get("download")]
+    assert all(link.startswith("data:text/csv") for link in links)
+    texts = [unquote(link.partition(",")[2]) for link in links]
     return [list(csv.DictReader(io.StringIO(text, newline=""))) for text in texts]
 
 
@@ -123,7 +125,9 @@ def test_no_unit_and_no_patient_leaves(pages, tmp_path):
     own = repr(findings(published(tmp_path, results_of(OVERRUN, UNPROTECTED)), [], [], SITE, MONTH))
     assert CANARY_UNIT in own
     assert CANARY_KEY in own
-    assert not re.search(f"{CANARY_UNIT}|{CANARY_KEY[:9]}", "".join(pages.values()))
+    whole = "".join(map(unpacked, pages.values()))
+    assert '"charts":' in whole
+    assert not re.search(f"{CANARY_UNIT}|{CANARY_KEY[:9]}", whole)
     assert not any('id="closer"' in page or 'id="lines"' in page for page in pages.values())
 
 

@@ -1,0 +1,113 @@
+"""What the page of a large pool costs. By hand: ``python tests/bench/report.py STORE MONTH DIR``.
+
+The results of a demo store's first site are repeated until it has 60 wards, and its first six months once more before
+them, so that there are 24. The page is then made as ``dewledger report`` makes it, in a process of its own.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import time
+from datetime import timedelta
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.measures.published import Published, published
+from pipeline.signals.control_chart import control_chart
+from pipeline.store.layout import open_store
+
+COPIES = 15
+EARLIER = 6
+SITE_ROW = "*"
+#: Of the columns that are no counts, those that grow with a site; and hours that do not.
+SUMS, MIDDLES = (
+    ("therapy_days", "water_hung_ml", "water_modelled_ml", "dry_therapy_min"),
+    ("median", "p90", "wait"),
+)
+
+
+def enlarged(small: Published, site: str, folder: Path) -> Published:
+    """Return the results of one site with many times its wards, units and patients, six months longer."""
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = {}
+    for name in small.tables:
+        rows = _longer(small.read(name).filter(site_id=site), name)
+        named = [column for column in ("ward", "unit_id") if column in rows.columns]
+        whole = _times(rows.filter(pl.col("ward") == SITE_ROW)) if "ward" in named else rows.clear()
+        own = rows.filter(pl.col("ward").ne_missing(SITE_ROW)) if "ward" in named else rows
+        copies = [
+            own.with_columns(pl.col(named) + f"-{number:02}") for number in range(COPIES if named else 1)
+        ]
+        paths[name] = folder / f"{name}.parquet"
+        pl.concat([whole, *copies]).write_parquet(paths[name])
+    large = Published("bench", small.as_of, {site: small.sites[site]}, paths)
+    control_chart(large).write_parquet(paths["control_chart"])
+    return large
+
+
+def _times(rows: pl.DataFrame) -> pl.DataFrame:
+    """Return the site's own rows with as many times the cases, hours, days and water as there are copies."""
+    more = [
+        name for name, kind in rows.schema.items()
+        if kind.is_integer() or name in SUMS or (name.endswith("_h") and not name.startswith(MIDDLES))
+    ]  # fmt: skip
+    return rows.with_columns(pl.col(more) * COPIES)
+
+
+def _longer(rows: pl.DataFrame, name: str) -> pl.DataFrame:
+    """Return the rows with those of the first six months once more, six months earlier."""
+    times = [column for column, kind in rows.schema.items() if isinstance(kind, pl.Datetime)]
+    if "month" in rows.columns:
+        first = sorted(rows["month"].unique())[:EARLIER]
+        earlier = {month: _months_before(month) for month in first}
+        more = rows.filter(pl.col("month").is_in(first)).with_columns(pl.col("month").replace_strict(earlier))
+        return pl.concat([more, rows])
+    if not times or rows.is_empty():
+        return rows
+    begins = rows[times[0]].min()
+    span = timedelta(days=184)
+    more = rows.filter(pl.col(times[0]) < begins + span).with_columns(pl.col(times) - span)
+    return pl.concat([more, rows])
+
+
+def _months_before(month: str) -> str:
+    count = int(month[:4]) * 12 + int(month[5:]) - 1 - EARLIER
+    return f"{count // 12}-{count % 12 + 1:02d}"
+
+
+def render(small: Published, month: str, folder: Path) -> None:
+    """Write the page and print what it took."""
+    from reports.render import write_reports
+
+    (site,) = small.sites
+    paths = {path.stem: path for path in sorted((folder / "results").glob("*.parquet"))}
+    large = Published("bench", small.as_of, small.sites, paths)
+    wall, cpu = time.perf_counter(), time.process_time()
+    page, *_ = write_reports(large, [], [], month, folder / "page", poor_data=[], plan={})
+    wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+    rows = large.read("part_cover_monthly")
+    print(
+        f"{site}: {rows['ward'].n_unique() - 1} wards, {large.read('patient_stays')['unit_id'].n_unique()} units, "
+        f"{rows['month'].n_unique()} months: {wall:.1f} s wall, {cpu:.1f} s processor, "
+        f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB, page {page.stat().st_size / 1e6:.2f} MB"
+    )
+
+
+def main(store: Path, month: str, folder: Path) -> None:
+    """Enlarge a store's results unless that was done, then render in a fresh process."""
+    small = published(open_store(store, create=False))
+    site = sorted(small.sites)[0]
+    own = Published(small.run_id, small.as_of, {site: small.sites[site]}, small.tables)
+    if "--render" in sys.argv:
+        render(own, month, folder)
+        return
+    if not (folder / "results").exists():
+        enlarged(own, site, folder / "results")
+    subprocess.run([sys.executable, __file__, str(store), month, str(folder), "--render"], check=True)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), sys.argv[2], Path(sys.argv[3]))
