@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     Array = np.ndarray
 
 _GRID, _LOG_SIZES = 161, 13.8
-_HALVINGS = 60
+_CLOSE = 1e-13
 
 
 @dataclass(frozen=True)
@@ -112,11 +112,13 @@ def _weights(log_likelihood: Array) -> Array:
 def _shrunken(
     weights: Array, means: Array, own: Array, up_to: Callable[[float], Array], highest: float
 ) -> Shrunken:
+    from scipy.optimize import brentq
+
     def limit(probability: float) -> float:
-        low, high = 0.0, highest
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2
-            low, high = (middle, high) if float(weights @ up_to(middle)) < probability else (low, middle)
-        return (low + high) / 2
+        # Nothing of the weight lies below 0 and all of it up to the highest, so that the limit lies between.
+        found: float = brentq(
+            lambda value: float(weights @ up_to(value)) - probability, 0.0, highest, xtol=_CLOSE
+        )
+        return found
 
     return Shrunken(float(weights @ means), limit(0.025), limit(0.975), float(weights @ own))

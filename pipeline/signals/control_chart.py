@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -42,21 +44,26 @@ class SiteCharts:
 
 def site_charts(published: Published, site_id: str) -> SiteCharts:
     """Return every control chart of a site and its wards, as of the run's instant."""
-    found = [chart for series in site_series(published, site_id) for chart in _charts(published, series)]
+    read = cache(published.read)
+    found = [
+        chart for series in site_series(published, site_id) for chart in _charts(published, series, read)
+    ]
     return SiteCharts(
         drawn=tuple(chart for chart in found if isinstance(chart, Chart)),
         too_thin=tuple(chart for chart in found if isinstance(chart, TooThin)),
     )
 
 
-def _charts(published: Published, series: Series) -> list[Chart] | list[TooThin]:
+def _charts(
+    published: Published, series: Series, read: Callable[[str], pl.DataFrame]
+) -> list[Chart] | list[TooThin]:
     """Return the charts of a series: by month, or between cases where those are rare, or why there are none."""
     rules = published.sites[series.site_id]
     rare = series.base == _RARE
     monthly = None if rare else monthly_chart(series, rules)
     if isinstance(monthly, Chart):
         return [monthly]
-    cases = gaps_of(published, series)
+    cases = gaps_of(published, series, read)
     if cases is None:
         return [TooThin(series.site_id, series.ward, series.measure, why_thin(series, None))]
     drawn = gap_charts(("g", "t") if rare else ("g",), series, cases, rules)

@@ -68,17 +68,18 @@ _CASES = {
 }  # fmt: skip
 
 
-def gaps_of(published: Published, series: Series) -> list[Gap] | None:
-    """Return the gaps between the cases of a series that went amiss; None where single cases are not published."""
+def gaps_of(published: Published, series: Series, read: Callable[[str], pl.DataFrame]) -> list[Gap] | None:
+    """Return the gaps between the cases of a series that went amiss; None where single cases are not published.
+
+    ``read`` returns a published table, and may remember it: a site has many series.
+    """
     cases = _CASES.get(series.base)
     if cases is None:
         return None
     rules = published.sites[series.site_id]
-    rows = published.read(cases.table).filter(cases.counted(rules), site_id=series.site_id)
-    if series.ward != SITE:
-        rows = rows.filter(ward=series.ward)
-    if part := series.measure.partition(":")[2]:
-        rows = rows.filter(part=part)
+    part = series.measure.partition(":")[2]
+    only = ({} if series.ward == SITE else {"ward": series.ward}) | ({"part": part} if part else {})
+    rows = read(cases.table).filter(site_id=series.site_id, **only).filter(cases.counted(rules))
     return gaps(rows.select("unit_id", at=pl.col(cases.time), amiss=cases.amiss(rules)))
 
 

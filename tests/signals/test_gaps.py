@@ -103,15 +103,15 @@ def changeover(number: int, proof: str, ward: str = "Alder") -> dict[str, object
 def test_changeovers_that_are_undecided_or_overlap_are_no_cases():
     proofs = ["no_record", "disinfected", "overlap", "undecided", "counter_only", "expired"]
     run = results(changeovers=[changeover(number, proof) for number, proof in enumerate(proofs)])
-    assert [gap.between for gap in gaps_of(run, monthly())] == [2]
+    assert [gap.between for gap in gaps_of(run, monthly(), run.read)] == [2]
 
 
 def test_a_wards_gaps_are_between_its_own_cases():
     rows = [changeover(0, "no_record"), changeover(1, "disinfected", "Birch"), changeover(2, "no_record")]
     whole = series([1.0], [3.0], measure="unprotected_changeovers")
     run = results(changeovers=rows)
-    assert [gap.between for gap in gaps_of(run, whole)] == [1]
-    assert [gap.between for gap in gaps_of(run, replace(whole, ward="Alder"))] == [0]
+    assert [gap.between for gap in gaps_of(run, whole, run.read)] == [1]
+    assert [gap.between for gap in gaps_of(run, replace(whole, ward="Alder"), run.read)] == [0]
 
 
 def test_only_spans_that_were_due_are_cases_of_overruns():
@@ -123,8 +123,10 @@ def test_only_spans_that_were_due_are_cases_of_overruns():
         {"unit_id": "u", "part": "circuit", "decided_at": day(4), "outcome": "overrun", "due": True},
     ]
     item = series([1.0], [3.0], measure="overrun_of_due:circuit")
-    assert [gap.between for gap in gaps_of(results(part_spans=spans), item)] == [1]
+    run = results(part_spans=spans)
+    assert [gap.between for gap in gaps_of(run, item, run.read)] == [1]
 
 
 def test_measures_without_single_cases_have_no_gaps():
-    assert gaps_of(results(), series([1.0], [3.0], measure="setup_steps:warm")) is None
+    run = results()
+    assert gaps_of(run, series([1.0], [3.0], measure="setup_steps:warm"), run.read) is None
