@@ -82,7 +82,7 @@ def _fitted(chart: Any, size: str) -> Any:
     """Return a chart at the width of its place; panels side by side have widths of their own."""
     if isinstance(chart, alt.FacetChart):
         return chart
-    return chart.properties(width=WIDTHS[size], autosize=alt.AutoSizeParams(type="fit", contains="padding"))
+    return chart.properties(width=WIDTHS[size], autosize={"type": "fit", "contains": "padding"})
 
 
 def _rows(figure: Figure, zone: ZoneInfo) -> Rows:

@@ -14,6 +14,7 @@ from reports.charts.axes import (
     Drawing,
     Rows,
     dots,
+    layered,
     name_axis,
     named_rows,
     number_format,
@@ -76,7 +77,7 @@ def funnel(figure: Figure, rows: Rows) -> Drawing:
         layers.append(square.encode(x=x, y=y("share")))
     text = base.mark_text(align="left", dx=8, fontSize=10, color=light("ink"), limit=110)
     layers.append(text.encode(y=y("share"), text="name:N"))
-    chart = alt.layer(*layers).properties(height=180, padding=room(8))
+    chart = layered(*layers).properties(height=180, padding=room(8))
     site = [{"share": value} for _, value in figure.lines]
     return Drawing(chart, {"limits": limits, "wards": wards, "apart": apart, "site": site})
 
@@ -102,7 +103,7 @@ def ratios(figure: Figure, rows: Rows) -> Drawing:
 
     base = on("ratios").encode(y=name_axis("name", [row["name"] for row in told], limit=460))
     bars = base.transform_filter("datum.known").mark_rule(color=light("mark"), strokeWidth=2)
-    chart = alt.layer(
+    chart = layered(
         on("same").mark_rule(color=light("spread"), strokeDash=[3, 3]).encode(x=x("at")),
         bars.encode(x=x("low"), x2="high:Q"),
         dots(base.transform_filter("datum.given").encode(x=x("ratio")), "mark", 60),
@@ -150,4 +151,4 @@ def pool(figure: Figure, rows: Rows) -> Drawing:
             apart.mark_text(dy=-11, fontWeight=600, fontSize=10, color=light("ink")).encode(text="Unit:N"),
         ]
     lines = [{"at": value} for value in values]
-    return Drawing(alt.layer(*layers).properties(height=150, padding=room(8)), {"lines": lines})
+    return Drawing(layered(*layers).properties(height=150, padding=room(8)), {"lines": lines})

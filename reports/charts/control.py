@@ -15,6 +15,7 @@ from reports.charts.axes import (
     diamonds,
     dots,
     kept_apart,
+    layered,
     month_axis,
     number_format,
     on,
@@ -66,7 +67,7 @@ def _drawing(
     if labels:
         text = on("labels").mark_text(align="left", dx=8, fontSize=10)
         layers.append(text.encode(x=x, y=_also("at"), text="label:N"))
-    chart = alt.layer(*behind, *layers).properties(height=_HEIGHT, padding=room(8))
+    chart = layered(*behind, *layers).properties(height=_HEIGHT, padding=room(8))
     return Drawing(chart, {"labels": labels, "events": events})
 
 

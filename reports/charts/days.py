@@ -6,7 +6,18 @@ import altair as alt
 
 from pipeline.findings.model import Figure
 from pipeline.findings.months import month_label
-from reports.charts.axes import Drawing, Rows, count_axis, name_axis, named_rows, on, room, time_axis, top_of
+from reports.charts.axes import (
+    Drawing,
+    Rows,
+    count_axis,
+    layered,
+    name_axis,
+    named_rows,
+    on,
+    room,
+    time_axis,
+    top_of,
+)
 from reports.style import light
 
 
@@ -26,7 +37,7 @@ def calendar(figure: Figure, rows: Rows) -> Drawing:
     days = alt.Scale(domain=[0.5, 31.5], nice=False, zero=False)
     x = alt.X("from:Q", axis=axis, scale=days)
     y = name_axis("Label", [month_label(str(month["Month"])) for month in months], padding=0.16)
-    chart = alt.layer(
+    chart = layered(
         on("lines")
         .mark_bar(fill=light("panel"), stroke=light("rule"), strokeWidth=0.5)
         .encode(x=x, x2="to:Q", y=y),
@@ -62,4 +73,4 @@ def staircase(figure: Figure, rows: Rows) -> Drawing:
             ("Own count", "mark", 1.75, []),
         )
     ]
-    return Drawing(alt.layer(*layers).properties(height=150, padding=room(8)))
+    return Drawing(layered(*layers).properties(height=150, padding=room(8)))

@@ -8,7 +8,17 @@ from typing import Any
 import altair as alt
 
 from pipeline.findings.model import Figure
-from reports.charts.axes import Drawing, Rows, month_axis, name_axis, number_format, on, room, span_of
+from reports.charts.axes import (
+    Drawing,
+    Rows,
+    layered,
+    month_axis,
+    name_axis,
+    number_format,
+    on,
+    room,
+    span_of,
+)
 from reports.charts.keys import COVERAGE
 from reports.style import light
 
@@ -35,7 +45,7 @@ def intervals(field: str, unit: str) -> Callable[[Figure, Rows], Drawing]:
             )
             layers += [bars.encode(x=alt.X("Low:Q", title=None), x2="High:Q"), points.encode(x=x)]
         height = max(60, (34 if figure.size != "third" else 24) * len(names))
-        return Drawing(alt.layer(*layers).properties(height=height, padding=room(14)), datasets)
+        return Drawing(layered(*layers).properties(height=height, padding=room(14)), datasets)
 
     return build
 
@@ -72,7 +82,7 @@ def chains(figure: Figure, rows: Rows) -> Drawing:
         axis=alt.Axis(title=None, format="%-d %b", tickCount=8),
     )
     base = on("stays").encode(y=y)
-    chart = alt.layer(
+    chart = layered(
         on("ties")
         .mark_rule(color=light("mark"), strokeDash=[2, 3], strokeWidth=1.5)
         .encode(y=y, x=x, x2="end:T"),

@@ -14,6 +14,7 @@ from reports.charts.axes import (
     Rows,
     dots,
     kept_apart,
+    layered,
     month_axis,
     number_format,
     on,
@@ -47,7 +48,7 @@ def lines(keys: tuple[Key, ...], unit: str) -> Callable[[Figure, Rows], Drawing]
         )
         text = on("labels").mark_text(align="left", dx=8, fontWeight=600)
         layers.append(text.encode(x=x, y="place:Q", text="label:N", color=looks))
-        chart = alt.layer(*layers).properties(height=170, padding=room(8))
+        chart = layered(*layers).properties(height=170, padding=room(8))
         return Drawing(chart, {"targets": [{"value": value} for _, value in figure.lines], "labels": labels})
 
     return build
@@ -87,7 +88,7 @@ def curve(figure: Figure, rows: Rows) -> Drawing:
     ready = on("steps").encode(x=x, y=alt.Y("ready:Q", axis=y, scale=share))
     again = on("steps").encode(x=x, y=alt.Y("again:Q", axis=y, scale=share))
     goal = [{"hours": target, "ready": 0.0, "label": f"target {shown(target, 'hours')}"}]
-    chart = alt.layer(
+    chart = layered(
         ready.mark_area(interpolate="step-after", color=light("calm"), opacity=0.25),
         again.mark_area(interpolate="step-after", color=light("gold"), opacity=0.3).encode(y2="top:Q"),
         ready.mark_line(interpolate="step-after", color=light("mark"), strokeWidth=2),

@@ -12,6 +12,7 @@ from reports.charts.axes import (
     Drawing,
     Rows,
     dots,
+    layered,
     month_axis,
     number_format,
     on,
@@ -36,7 +37,7 @@ def fan(figure: Figure, rows: Rows) -> Drawing:
     expected = ahead.mark_line(color=light("mark"), strokeDash=[4, 3], strokeWidth=1.75).encode(
         y="Expected:Q"
     )
-    chart = alt.layer(
+    chart = layered(
         ahead.mark_area(color=light("band")).encode(y="Low:Q", y2="High:Q"),
         past.mark_line(color=light("mark"), strokeWidth=1.75),
         expected,
@@ -67,7 +68,7 @@ def stock(figure: Figure, rows: Rows) -> Drawing:
             level.mark_rule(color=light("spread"), strokeDash=[3, 3]),
             level.mark_text(align="right", dy=-7, fontSize=10).encode(x=x, text="label:N"),
         ]
-    return Drawing(alt.layer(*layers).properties(height=_HEIGHT, padding=room(8)), {"labels": labels})
+    return Drawing(layered(*layers).properties(height=_HEIGHT, padding=room(8)), {"labels": labels})
 
 
 def budget(figure: Figure, rows: Rows) -> Drawing:
@@ -75,7 +76,7 @@ def budget(figure: Figure, rows: Rows) -> Drawing:
     x, y = month_axis(rows, figure.size), _numbers("Cost", rows, "Cost")
     columns = on().mark_bar(color=light("calm")).encode(x=x, y=y)
     amounts = on().mark_text(dy=-6, fontSize=9).encode(x=x, y=y, text=alt.Text("Cost:Q", format=",.0f"))
-    return Drawing(alt.layer(columns, amounts).properties(height=_HEIGHT, padding=room(8)))
+    return Drawing(layered(columns, amounts).properties(height=_HEIGHT, padding=room(8)))
 
 
 def shortage(figure: Figure, rows: Rows) -> Drawing:
@@ -101,7 +102,7 @@ def shortage(figure: Figure, rows: Rows) -> Drawing:
         .mark_text(align="right", dx=-4, dy=6, fontSize=10, color=light("brass"))
         .encode(x=x, y="at:Q", text="label:N"),
     ]
-    chart = alt.layer(*curves, *marks).properties(height=_HEIGHT, padding=room(8))
+    chart = layered(*curves, *marks).properties(height=_HEIGHT, padding=room(8))
     return Drawing(chart, {"goals": goals, "now": now})
 
 

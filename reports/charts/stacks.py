@@ -13,6 +13,7 @@ from reports.charts.axes import (
     Drawing,
     Rows,
     count_axis,
+    layered,
     month_axis,
     name_axis,
     number_format,
@@ -72,7 +73,7 @@ def bars_by_name(keys: tuple[Key, ...], of: str, told: str, whole: bool) -> Call
             for row in rows
         ]
         text = on("labels").mark_text(align="left", dx=6).encode(y=y, x=x, text="label:N")
-        chart = alt.layer(_marks(keys).encode(x=x, y=y), text)
+        chart = layered(_marks(keys).encode(x=x, y=y), text)
         return Drawing(
             chart.properties(height=max(60, 28 * len(rows)), padding=room(86)),
             {"pieces": pieces, "labels": labels},
