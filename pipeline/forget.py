@@ -107,7 +107,7 @@ def _remove(store: Store, key: bytes, site_id: str, patients: set[str], reason: 
     for rest in rests:
         commit(store, rest.entry, rest.good, rest.quarantined)
     remove_unnamed(store, entries(store))
-    strike_out(store, patients)
+    strike_out(store, site_id, patients)
     keys.forget(store, key, {(site_id, patient) for patient in patients})
     audit.record(store, "forget", reason=reason, **asdict(told))
     store.forgetting.unlink()

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import base64
 import gzip
 import io
+import re
 import zipfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import polars as pl
+from pypdf import PdfReader
 
 
 def found_in(paths: Iterable[Path], words: Iterable[str]) -> set[str]:
@@ -40,3 +43,9 @@ def _contents(name: str, payload: bytes) -> Iterator[bytes]:
                 yield from _contents(member, archive.read(member))
     if payload[:2] == b"\x1f\x8b":
         yield gzip.decompress(payload)
+    for packed in re.findall(rb"H4sI[0-9A-Za-z+/]+=*", payload):
+        yield gzip.decompress(base64.b64decode(packed))
+    if payload[:4] == b"%PDF":
+        # Words are broken anywhere to fit a column.
+        printed = "".join(page.extract_text() for page in PdfReader(io.BytesIO(payload)).pages)
+        yield re.sub(r"\s", "", printed).encode()

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import base64
 import gzip
 import zipfile
 from pathlib import Path
 
 import polars as pl
 import pytest
+import typst
 from canaries import files_below, found_in
 from traced_ward import run, ward_of
 
@@ -37,6 +39,11 @@ def planted() -> dict[str, list[str]]:
     return tables
 
 
+def of_month(command: str, store: Path) -> tuple[object, ...]:
+    """The words with which a command is told of the ward's month."""
+    return command, "--store", store, "--month", "2026-03"
+
+
 @pytest.fixture(scope="module")
 def used(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """A folder in which every command ran over the ward, and all that the commands said."""
@@ -49,25 +56,24 @@ def used(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
         patched.setattr(expectations, "start_importing", lambda: None)
         patched.setattr(expectations, "judge_batch", lambda store, facts: ())
         patched.setenv("TMPDIR", str(temporary))
-        store, out = ward_of(folder, planted()), folder / "out"
+        store, out, exports = ward_of(folder, planted()), folder / "out", folder / "exports-TARN"
         said = [
             run(*words).output
             for words in (
-                ("ingest", "--store", store, folder / "exports-TARN"),
+                ("ingest", "--store", store, exports),
                 ("measure", "--store", store),
                 ("export", "--store", store, "--to", out / "csv"),
                 ("export", "--store", store, "--to", out / "parquet", "--format", "parquet"),
-                (
-                    "report",
-                    "--store",
-                    store,
-                    "--month",
-                    "2026-03",
-                    "--to",
-                    out / "report",
-                    "--allow-poor-data",
-                ),
+                ("plan", "--store", store, "--to", out / "plan"),
+                (*of_month("close", store), "--allow-poor-data"),
+                (*of_month("close", store), "--edition", 1, "--to", out / "edition"),
+                (*of_month("report", store), "--to", out / "shared", "--shared", "--allow-poor-data"),
+                (*of_month("explain", store), "fresh_part_monthly"),
+                ("worklist", "--store", store, "--as-of", "2026-03-12T12:00:00Z", "--to", out / "lists"),
+                ("status", "--store", store, "--json"),
+                ("check", "--rules", exports / "site.toml", "--to", out / "findings.xlsx", exports),
                 ("quarantine", "--store", store, "--json"),
+                ("quarantine", "export", "--store", store, "--to", out / "mend.xlsx"),
                 ("trace", "--store", store, "--patient", CANARIES[3], "--to", out / "trace"),
                 ("trace", "--store", store, "--unit", "u1", "--to", out / "trace", "--json"),
                 ("trace", "--store", store, "--patient", "no-such-canary"),
@@ -87,7 +93,9 @@ def used(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def test_the_canaries_were_read(used: tuple[Path, str]):
     folder, _ = used
     assert found_in(files_below(folder / "exports-TARN"), CANARIES) == set(CANARIES)
-    assert len(list((folder / "out").rglob("*.html"))) >= 5
+    written = {path.suffix: path for path in files_below(folder / "out")}
+    assert written.keys() >= {".html", ".pdf", ".xlsx", ".csv", ".parquet", ".json"}
+    assert len(list((folder / "out").rglob("*.html"))) >= 7
 
 
 @pytest.mark.parametrize("where", ["store", "out", "temporary"])
@@ -122,10 +130,13 @@ def test_a_forced_crash_says_no_canary(tmp_path: Path, monkeypatch: pytest.Monke
 
 def test_the_search_finds_a_canary_wherever_it_could_hide(tmp_path: Path):
     hidden = CANARIES[:5]
+    packed = base64.b64encode(gzip.compress(CANARIES[6].encode()))
+    (tmp_path / "page.html").write_bytes(b'<a href="data:application/gzip;base64,' + packed + b'">x</a>')
+    (tmp_path / "board").write_bytes(typst.compile(f"#set page(width: 60pt)\n{CANARIES[7]}".encode()))
     (tmp_path / "plain").write_bytes(hidden[0].upper().encode())
     (tmp_path / hidden[1]).write_bytes(b"")
     pl.DataFrame({"a": [hidden[2]] * 500, "b": [hidden[3].encode()] * 500}).write_parquet(tmp_path / "rows")
     with zipfile.ZipFile(tmp_path / "book", "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("sheet", hidden[4] * 9)
     (tmp_path / "log.gz").write_bytes(gzip.compress(CANARIES[5].encode()))
-    assert found_in(files_below(tmp_path), CANARIES) == {*hidden, CANARIES[5]}
+    assert found_in(files_below(tmp_path), CANARIES) == {*hidden, *CANARIES[5:8]}

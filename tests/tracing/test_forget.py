@@ -16,6 +16,7 @@ from pipeline.store.keys import load_key, recall
 from pipeline.store.layout import open_store
 from pipeline.store.ledger import entries
 from pipeline.store.verify import verify
+from reports import csv_link, render
 
 #: The patient of ref-a is ref-old as well; one of their rows is in quarantine, for its end lies before its start.
 WARD = {
@@ -232,23 +233,47 @@ def test_what_killed_runs_left_unnamed_goes_too(ward: MakeWard):
     assert not list(store.rglob("*.unfinished"))
 
 
-def test_the_key_is_struck_out_of_closed_months_and_they_are_marked(ward: MakeWard, tmp_path: Path):
+def test_the_key_is_struck_out_of_closed_months_and_they_are_marked(
+    ward: MakeWard, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(csv_link, "_LONGEST", 0)  # pack every list, as the long ones of a large site are
     store = ward(WARD)
     closed = run("close", "--store", store, "--month", "2026-03", "--allow-poor-data")
     assert closed.exit_code == 0, closed.output
     keys = {stay["patient_key"] for stay in answer("trace", "--store", store, "--patient", "ref-a")["stays"]}
     run("close", "--store", store, "--month", "2026-03", "--edition", 1, "--to", tmp_path / "before")
-    assert found_in(files_below(tmp_path / "before"), keys) == keys
+    kept = files_below(tmp_path / "before/pages")
+    assert all(found_in([page], keys) for page in kept)
+    assert len(kept) == 3
     told = answer("forget", "--store", store, "--patient", "ref-a", "--site", "TARN", "--yes")
     assert told["editions"] == ["2026-03/1"]
     written = run("close", "--store", store, "--month", "2026-03", "--edition", 1, "--to", tmp_path / "after")
     assert written.exit_code == 0, written.output
     assert found_in(files_below(store, tmp_path / "after"), keys) == set()
     mark = json.loads((store / "editions/2026-03/1/forgotten.json").read_text())
-    assert "tables/patient_stays.parquet" in mark["changed"]
+    assert {"tables/patient_stays.parquet", "pages/TARN_2026-03.html"} <= set(mark["changed"])
+    assert mark["removed"] == ["pages/TARN_2026-03.pdf", "pages/TARN_2026-03.xlsx"]
     listed = run("close", "--store", store, "--list")
     assert listed.output.strip().endswith("a patient struck out since")
     before, after = (
         pl.read_parquet(tmp_path / name / "tables/part_cover_monthly.parquet") for name in ("before", "after")
     )
     assert before.equals(after)
+
+
+def test_the_pages_of_other_sites_stay_in_closed_months(
+    ward: MakeWard, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    def pages(*told, plan, poor_data):
+        *_, month, to = told
+        paths = [to / f"{name}_{month}.{form}" for name in ("TARN", "TOWN") for form in ("pdf", "xlsx")]
+        for path in paths:
+            path.write_text("cannot be changed")
+        return paths
+
+    monkeypatch.setattr(render, "write_reports", pages)
+    store = ward(WARD)
+    assert run("close", "--store", store, "--month", "2026-03", "--allow-poor-data").exit_code == 0
+    assert erase(store).exit_code == 0
+    mark = json.loads((store / "editions/2026-03/1/forgotten.json").read_text())
+    assert mark["removed"] == ["pages/TARN_2026-03.pdf", "pages/TARN_2026-03.xlsx"]
