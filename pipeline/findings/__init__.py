@@ -23,6 +23,7 @@ from pipeline.findings.quality import quality
 from pipeline.findings.setup import setup
 from pipeline.findings.signals_in_time import about_signals, signals_in_time
 from pipeline.findings.source import Source, number
+from pipeline.findings.storage import storage
 from pipeline.findings.supplies import supplies
 from pipeline.findings.turnaround import turnaround
 from pipeline.findings.warmth import warmth
@@ -80,6 +81,7 @@ def findings(
             fresh(source),
             changeovers(source),
             turnaround(source),
+            storage(source),
             water(source),
             warmth(source),
             setup(source),

@@ -1,5 +1,5 @@
 -- title: Storage protection and status tag after disinfection
--- section: storage
+-- section: 4.4
 -- question: Do the records say that disinfected units were stored protected, with their status tag?
 -- grain: one row per site_id, place, unit_id, month of passed cycles; a place is the sum of its units
 -- reads: facts.disinfection_cycles, records.units, run.months

@@ -245,3 +245,28 @@ def test_only_sites_with_a_row_in_the_month_have_a_page(tmp_path):
     results = published(tmp_path, {"changeover_monthly": changeovers([(0, 9)])}, sites=(SITE, "U"))
     assert sites_with_data(results, MONTH) == [SITE]
     assert sites_with_data(results, "2026-11") == []
+
+
+def test_storage_is_told_by_place_with_the_units_behind_each(tmp_path):
+    def cycles(place, unit, protected, unknown, month="2026-10"):
+        return {
+            "place": place, "unit_id": unit, "month": month, "cycles": 10, "protected": protected,
+            "not_protected": 10 - unknown - protected, "protection_unknown": unknown, "tagged": 10,
+            "not_tagged": 0, "tag_unknown": 0,
+        }  # fmt: skip
+
+    rows = [cycles("Birch", "u9", 6, 1), cycles("Alder", "u2", 10, 0), cycles(None, "u4", 0, 10)]
+    rows += [cycles("Birch", "u1", 9, 0), cycles("Birch", "u1", 0, 0, "2026-09")]
+    told = found(tmp_path, {"storage_by_unit": rows})
+    (section,) = (section for section in told.sections if section.key == "storage")
+    places, units = section.tables
+    assert [row[:5] for row in places.rows] == [
+        ("Alder", 10, 10, 0, 0), ("Birch", 20, 15, 4, 1), ("ward not known", 10, 0, 0, 10),
+    ]  # fmt: skip
+    assert [row[:2] for row in units.rows] == [
+        ("Alder", "u2"), ("Birch", "u1"), ("Birch", "u9"), ("ward not known", "u4"),
+    ]  # fmt: skip
+    protected, tagged = section.figures
+    assert protected.title == "Not stored protected: 4 passed cycles; not recorded of 11 cycles"
+    assert tagged.title == "Not tagged: no passed cycles; not recorded of no cycles"
+    assert [row[2:5] for row in protected.table.rows] == [(10, 10, 1.0), (15, 19, 15 / 19), (0, 0, None)]
