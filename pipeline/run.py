@@ -55,6 +55,7 @@ def ingest(
     store = open_store(store_path, create=True)
     with hold(store), console.bytes_read(quiet) as progress:
         remove_stray_temporaries(store.root)
+        audit.begin(store)
         report = read(
             store, paths, site=site, rules_path=rules, profile_path=profile, now=now, progress=progress
         )

@@ -15,6 +15,14 @@ from pipeline.store.layout import Store
 from pipeline.store.parquet import append_line, write_bytes
 
 _START = "0" * 64
+#: What the next line follows when lines were changed or taken away: the fault stays for good.
+_BROKEN = "broken"
+
+
+def begin(store: Store) -> None:
+    """Say of a store that holds nothing yet that its record has no line, so that a missing one is missed."""
+    if not store.audit_head.exists() and not _holds_files(store):
+        _write_head(store, 0, _START)
 
 
 def record(store: Store, command: str, **facts: object) -> None:
@@ -22,7 +30,7 @@ def record(store: Store, command: str, **facts: object) -> None:
     lines = _lines(store)
     line = json.dumps(
         {
-            "previous": _hash(lines[-1]) if lines else _START,
+            "previous": _BROKEN if _head_faults(store, lines) else _hash(lines[-1]) if lines else _START,
             "at": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
             "user": _user(),
             "program_version": pipeline.__version__,
@@ -33,7 +41,7 @@ def record(store: Store, command: str, **facts: object) -> None:
         sort_keys=False,
     )
     append_line(store.audit, line)
-    write_bytes(store.audit_head, json.dumps({"lines": len(lines) + 1, "last": _hash(line)}).encode())
+    _write_head(store, len(lines) + 1, _hash(line))
 
 
 def recorded(store: Store, command: str) -> list[dict[str, Any]]:
@@ -62,15 +70,23 @@ def _head_faults(store: Store, lines: list[str]) -> list[str]:
         head = json.loads(store.audit_head.read_bytes())
         count, last = int(head["lines"]), str(head["last"])
     except FileNotFoundError:
-        # A run killed between its first line and the head leaves one line and no head.
-        return [] if len(lines) <= 1 else [f"{store.audit_head.name}: missing."]
+        return [f"{store.audit_head.name}: missing."] if lines or _holds_files(store) else []
     except (OSError, ValueError, KeyError, TypeError):
         return [f"{store.audit_head.name}: cannot be read."]
     if len(lines) < count:
         return [f"{store.audit.name}: {count - len(lines)} of {count} lines are missing at the end."]
-    if _hash(lines[count - 1]) != last:
+    if count and _hash(lines[count - 1]) != last:
         return [f"{store.audit.name}, line {count}: it was changed."]
-    return []
+    # A run killed between its line and the head leaves one line more.
+    return [f"{store.audit.name}: lines were added at the end."] if len(lines) > count + 1 else []
+
+
+def _write_head(store: Store, lines: int, last: str) -> None:
+    write_bytes(store.audit_head, json.dumps({"lines": lines, "last": last}).encode())
+
+
+def _holds_files(store: Store) -> bool:
+    return any(store.ledger.glob("*.json"))
 
 
 def _lines(store: Store) -> list[str]:

@@ -124,3 +124,12 @@ def test_a_line_that_cannot_be_read_is_a_fault_and_does_not_hide_the_others(ward
     path.write_text(path.read_text() + "nonsense\n")
     assert run("audit", "verify", "--store", store).exit_code == 7
     assert len(answer("audit", "show", "--store", store)["lines"]) == 2
+
+
+def test_a_record_taken_away_is_found_and_stays_found(ward: MakeWard):
+    store = ward(WARD)
+    for name in ("audit.jsonl", "audit.head"):
+        (store / name).unlink()
+    assert run("audit", "verify", "--store", store).exit_code == 7
+    assert run("trace", "--store", store, "--unit", "u1", "--reveal", "--reason", "check").exit_code == 0
+    assert run("audit", "verify", "--store", store).exit_code == 7

@@ -65,6 +65,42 @@ def test_a_missing_head_is_found(store):
     assert audit.verify(store) == ["audit.head: missing."]
 
 
+@pytest.mark.parametrize("harm", ["cut", "emptied", "last line edited", "both files gone"])
+def test_harm_stays_found_when_later_runs_add_their_lines(store, harm):
+    store.ledger.mkdir()
+    (store.ledger / "x.json").write_text("{}")
+    lines = lines_of(store)
+    left = {"cut": lines[:2], "last line edited": [*lines[:3], lines[3].replace('"files": 3', '"files": 9')]}
+    store.audit.write_text("".join(left.get(harm, [])))
+    if harm == "both files gone":
+        store.audit.unlink()
+        store.audit_head.unlink()
+    assert audit.verify(store)
+    for _ in range(2):
+        audit.record(store, "measure")
+        assert audit.verify(store)
+
+
+def test_a_record_that_was_never_begun_is_found_once_the_store_holds_files(tmp_path):
+    store = new_store(tmp_path)
+    audit.begin(store)
+    assert audit.verify(store) == []
+    store.ledger.mkdir()
+    (store.ledger / "x.json").write_text("{}")
+    assert audit.verify(store) == []
+    store.audit_head.unlink()
+    audit.begin(store)
+    assert audit.verify(store) == ["audit.head: missing."]
+
+
+def test_lines_added_behind_the_last_are_found(store):
+    head = store.audit_head.read_bytes()
+    for _ in range(2):
+        audit.record(store, "measure")
+    store.audit_head.write_bytes(head)
+    assert audit.verify(store) == ["audit.jsonl: lines were added at the end."]
+
+
 def test_a_line_that_is_no_json_is_found(store):
     store.audit.write_text("".join([*lines_of(store)[:3], "nonsense\n"]))
     assert audit.verify(store)[0] == "audit.jsonl, line 4: it does not follow the line before it."
