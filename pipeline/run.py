@@ -161,18 +161,20 @@ def share(store_path: Path, month: str, to: Path, profile: str, allow_poor_data:
     from pipeline.disclosure import PROFILES
     from pipeline.measures.published import published
     from pipeline.quality_gate import faults, stop_at
-    from pipeline.shared_editions import earlier_editions, remember
+    from pipeline.shared_editions import earlier_editions, remember, require_one_profile
     from pipeline.validation import validations
     from reports.render import shared_editions, write_shared
 
     month = parse_month(month)
     store = open_store(store_path, create=False)
     with hold(store):
+        earlier = earlier_editions(store)
+        require_one_profile(earlier, profile)
         results, ledger = published(store), entries(store)
         found = faults(store, results, ledger, month)
         if found and not allow_poor_data:
             stop_at(found)
-        validation, earlier = validations(store, ledger), earlier_editions(store)
+        validation = validations(store, ledger)
         editions = shared_editions(
             results, ledger, validation, month, PROFILES[profile], earlier, is_poor=bool(found)
         )

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 
 from pipeline.disclosure import Left
+from pipeline.errors import UsageError
 from pipeline.store import audit
 from pipeline.store.layout import Store
 
@@ -21,6 +22,16 @@ def earlier_editions(store: Store) -> dict[str, list[Left]]:
             wards = {measure: (shown, hid) for measure, (shown, hid) in left["wards"].items()}
             found.setdefault(site, []).append(Left(line["month"], line["profile"], wards, left["months"]))
     return found
+
+
+def require_one_profile(earlier: Mapping[str, list[Left]], profile: str) -> None:
+    """Raise UsageError where a site has shared by another profile: side by side, two tell what each hides."""
+    for site, editions in sorted(earlier.items()):
+        if used := next((left.profile for left in editions if left.profile != profile), None):
+            raise UsageError(
+                f"--suppress: {site} has shared by {used}, and the same months by {profile} beside them would tell"
+                f" hidden counts; keep to --suppress {used}."
+            )
 
 
 def remember(store: Store, month: str, profile: str, sites: Mapping[str, Left]) -> None:

@@ -46,6 +46,8 @@ def test_it_is_told_by_its_name_and_recorded_in_the_audit(measured: Path, dewled
         "hide_1_7_round_5",
     )
     assert dewledger("audit", "verify", "--store", measured / "store").exit_code == 0
+    other = dewledger(*words, "--allow-poor-data", "--suppress", "hide_1_10")
+    assert (other.exit_code, "keep to --suppress hide_1_7_round_5" in other.stderr) == (2, True)
 
 
 def test_a_profile_without_a_shared_edition_is_wrong_usage(measured: Path, dewledger: Run) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import gzip
 import zipfile
+from collections import Counter
 from pathlib import Path
 
 import polars as pl
@@ -14,6 +15,8 @@ from canaries import files_below, found_in
 from traced_ward import run, ward_of
 
 CANARIES = [f"CaNaRy-{number:03d}-Zq" for number in range(100)]
+UNITS = [f"uNiT-{number}-Zq" for number in range(10)]
+LOTS = [f"LoT-{number}-Zq" for number in range(3)]
 
 #: Ways in which a row may be kept out; the reference in it must not show in the quarantine.
 _BAD_ENDS = ("03-01 00:00", "2099-13-45", "soon")
@@ -25,11 +28,11 @@ def planted() -> dict[str, list[str]]:
         "episodes": [], "disinfections": [], "part_changes": [], "patient_merges": [], "setup_checks": [],
     }  # fmt: skip
     for number, canary in enumerate(CANARIES):
-        unit, day = f"u{number % 10}", number // 10 + 2
+        unit, day = UNITS[number % 10], number // 10 + 2
         ends = f"03-{day:02d} 20:00" if number % 4 else _BAD_ENDS[number // 4 % 3]
         tables["episodes"].append(f"{canary} | {unit} | Alder | 03-{day:02d} 08:00 | {ends}")
         tables["part_changes"].append(
-            f"{unit} | {canary} | interface | 03-{day:02d} 08:00 | | L-{number % 3} | INT"
+            f"{unit} | {canary} | interface | 03-{day:02d} 08:00 | | {LOTS[number % 3]} | INT"
         )
         if number % 5 == 0:
             tables["setup_checks"].append(f"{unit} | {canary} | 03-{day:02d} 08:05 | name on unit | done")
@@ -57,8 +60,8 @@ def used(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
         patched.setattr(expectations, "judge_batch", lambda store, facts: ())
         patched.setenv("TMPDIR", str(temporary))
         store, out, exports = ward_of(folder, planted()), folder / "out", folder / "exports-TARN"
-        said = [
-            run(*words).output
+        results = [
+            run(*words)
             for words in (
                 ("ingest", "--store", store, exports),
                 ("measure", "--store", store),
@@ -75,19 +78,31 @@ def used(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
                 ("quarantine", "--store", store, "--json"),
                 ("quarantine", "export", "--store", store, "--to", out / "mend.xlsx"),
                 ("trace", "--store", store, "--patient", CANARIES[3], "--to", out / "trace"),
-                ("trace", "--store", store, "--unit", "u1", "--to", out / "trace", "--json"),
+                ("trace", "--store", store, "--unit", UNITS[1], "--to", out / "trace", "--json"),
                 ("trace", "--store", store, "--patient", "no-such-canary"),
-                ("recall", "--store", store, "--lot", "L-1", "--to", out / "recall"),
-                ("unit", "--store", store, "--unit", "u1", "--to", out / "unit"),
+                ("recall", "--store", store, "--lot", LOTS[1], "--to", out / "recall"),
+                ("unit", "--store", store, "--unit", UNITS[1], "--to", out / "unit"),
                 ("unit", "--store", store, "--blank-sheet", "--to", out / "unit"),
-                ("trace", "--store", store, "--unit", "u1", "--reveal", "--reason", f"about {CANARIES[1]}"),
+                (
+                    "trace",
+                    "--store",
+                    store,
+                    "--unit",
+                    UNITS[1],
+                    "--reveal",
+                    "--reason",
+                    f"about {CANARIES[1]}",
+                ),
                 ("forget", "--store", store, "--patient", CANARIES[9], "--site", "TARN", "--yes"),
                 ("forget", "--store", store, "--patient", CANARIES[9], "--site", "TARN", "--yes"),
                 ("audit", "show", "--store", store),
             )
         ]
-        run("trace", "--store", store, "--unit", "u2", "--reveal", "--reason", "checked in a test")
-    return folder, "\n".join(said)
+        run("trace", "--store", store, "--unit", UNITS[2], "--reveal", "--reason", "checked in a test")
+    # Rows are kept out twice; one asks for nobody, one for a canary already forgotten; one reason names a canary.
+    statuses = Counter(result.exit_code for result in results)
+    assert statuses == {0: len(results) - 5, 3: 2, 5: 2, 2: 1}, [result.output for result in results]
+    return folder, "\n".join(result.output for result in results)
 
 
 def test_the_canaries_were_read(used: tuple[Path, str]):
@@ -102,6 +117,16 @@ def test_the_canaries_were_read(used: tuple[Path, str]):
 def test_no_canary_is_in(used: tuple[Path, str], where: str):
     folder, _ = used
     assert found_in(files_below(folder / where), CANARIES) == set()
+
+
+def test_what_is_shared_names_no_patient_no_unit_and_no_lot(used: tuple[Path, str]):
+    folder, _ = used
+    rows = pl.read_csv(folder / "out/csv/patient_stays.csv")
+    named = {*UNITS, *LOTS, *(key[:8] for key in rows["patient_key"])}
+    assert found_in(files_below(folder / "out/edition"), named) >= {*UNITS}
+    shared = files_below(folder / "out/shared")
+    assert {path.suffix for path in shared} == {".html", ".pdf", ".xlsx"}
+    assert found_in(shared, named) == set()
 
 
 def test_no_command_said_a_canary(used: tuple[Path, str]):
