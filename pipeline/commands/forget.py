@@ -49,8 +49,9 @@ def forget(store_path: Path, patient: str, site: str, yes: bool, reason: str | N
         click.echo("- all measured results; run 'dewledger measure' again")
     if found.editions:
         click.echo(
-            f"- the key in closed months (month/edition): {', '.join(found.editions)}; each is marked, its board pack and workbook removed"
+            f"- the key in closed months (month/edition): {', '.join(found.editions)}; each is marked,"
         )
+        click.echo("  and the site's board pack and workbook go from it")
     click.echo("Not reached: exports, reports and lists outside the store, and its backups.")
     if not yes:
         click.echo("Nothing was removed. Add --yes to remove it; that cannot be undone.")

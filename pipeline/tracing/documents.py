@@ -23,11 +23,19 @@ def trace_document(found: Trace) -> dict[str, Any]:
         **plain({"as_of": found.as_of, "judged_otherwise": found.judged_otherwise}),
         "patients_linked": found.patients_linked,
         "patients_not_judged": found.patients_unjudged,
+        "exposure": _exposure(found),
         "stays": plain(found.stays),
         "links": [_link(link) for link in found.links],
         "references": _references(found.references),
         "cautions": list(words.CAUTIONS),
     }
+
+
+def _exposure(found: Trace) -> dict[str, Any] | None:
+    if not found.exposure:
+        return None
+    first, last = found.exposure
+    return {"from": plain(first.started_at), "until": plain(last.ended_at)}
 
 
 def recall_document(found: Recall) -> dict[str, Any]:

@@ -56,6 +56,13 @@ class Trace:
         return [link for link in self.links if link.direction == direction and link.is_judged]
 
     @property
+    def exposure(self) -> tuple[Stay, Stay] | None:
+        """The window of exposure: the linked stay that began first, and the one that lasts longest; None without."""
+        linked = {link.met for link in self.links if link.is_judged}
+        met = sorted(linked, key=lambda stay: (stay.started_at, stay.site_id, stay.unit_id))
+        return (met[0], max(met, key=lambda stay: stay.ended_at or datetime.max)) if met else None
+
+    @property
     def unjudged(self) -> list[Link]:
         """The stays that can neither be linked nor cleared."""
         return [link for link in self.links if not link.is_judged]

@@ -51,12 +51,20 @@ def _sentences(found: Trace) -> Iterator[str]:
             f"{counted(found.patients_linked, 'patient')} linked on {counted(units, 'unit')}:"
             f" {patients(later)} came after, {patients(earlier)} before, with no valid disinfection known between."
         )
+        yield _window(found)
     else:
         yield "No link is on record. That clears neither a unit nor a patient."
     if found.unjudged:
         yield f"{counted(found.patients_unjudged, 'more patient')} can be neither linked nor cleared."
     on = len({(stay.site_id, stay.unit_id) for stay in found.stays})
     yield f"Asked about: {counted(len(found.stays), 'stay')} on {counted(on, 'unit')}."
+
+
+def _window(found: Trace) -> str:
+    assert found.exposure
+    first, last = found.exposure
+    begins = local(first.started_at, found.zones[first.site_id])
+    return f"The window of exposure: {begins} to {local(last.ended_at, found.zones[last.site_id], 'now (still on)')}."
 
 
 def _notes(found: Trace) -> Iterator[str]:

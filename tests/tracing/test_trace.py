@@ -52,6 +52,20 @@ def test_a_patient_is_followed_over_all_units(ward: MakeWard):
     assert (found["patients_linked"], found["patients_not_judged"], len(found["stays"])) == (2, 0, 2)
 
 
+def test_the_window_of_exposure_spans_the_linked_stays_and_is_open_while_one_lasts(ward: MakeWard):
+    store = ward(WARD)
+    found = answer("trace", "--store", store, "--patient", "ref-a")
+    met = [link["met"] for link in found["links"]]
+    assert found["exposure"] == {"from": met[0]["started_at"], "until": max(stay["ended_at"] for stay in met)}
+    early = answer("trace", "--store", store, "--patient", "ref-a", "--as-of", "2026-03-04T12:00:00Z")
+    assert early["exposure"] == {"from": met[0]["started_at"], "until": None}
+    shown = run("trace", "--store", store, "--patient", "ref-a", "--as-of", "2026-03-04T12:00:00Z").stdout
+    assert "The window of exposure: 2026-03-04 " in shown
+    assert "to now (still on)." in shown
+    nobody = answer("trace", "--store", store, "--patient", "ref-a", "--as-of", "2026-03-03T00:00:00Z")
+    assert nobody["exposure"] is None
+
+
 def test_a_patient_is_followed_back(ward: MakeWard):
     found = answer("trace", "--store", ward(WARD), "--patient", "ref-d")
     assert links_of(found) == [("earlier", "u2", "03-10", "invalid_cycle")]
