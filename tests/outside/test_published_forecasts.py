@@ -125,3 +125,9 @@ def test_a_value_on_its_limit_is_covered():
     assert coverage(np.array([1.0, 2.0, 3.0]), np.full(3, 1.0), np.array([1.0, 1.5, 3.0])) == pytest.approx(
         2 / 3
     )
+
+
+@pytest.mark.parametrize(("months", "scale"), [(23, 1.0), (24, 12.0)])
+def test_errors_are_scaled_by_single_steps_until_two_seasons_are_whole(months, scale):
+    history = np.arange(float(months))
+    assert naive_scale(history, 12) == scale

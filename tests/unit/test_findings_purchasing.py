@@ -73,7 +73,7 @@ PLAN = {
     "projection_backtest": table(tried("mean_12_months", chosen=False), tried("seasonal_naive", chosen=True)),
     "stock_plan": table(item("CIR-1", 4), item("CIR-2", 0), item("CIR-3", 1), item("CIR-4", None)),
     "stock_line": table(
-        week(0, 30.0), week(1, 12.0), week(2, 9.0, 2.0, 11.0), week(3, 0.0, 0.0, 0.0), week(4, 0.0, 0.0, 0.0)
+        week(0, 30.0), week(1, 12.0), week(2, 0.0, 0.0, 11.0), week(3, 0.0, 0.0, 0.0), week(4, 0.0, 0.0, 0.0)
     ),
     "order_budget": table(
         {"item_id": "CIR-1", "part": "circuit", "month": "2026-11", "orders": 1, "cost": 400.0},
@@ -135,7 +135,9 @@ def test_a_history_too_short_for_a_back_test_is_said(tmp_path):
     assert figure(told, "fan-circuit").note == "The history is too short for a back-test."
 
 
-def test_a_line_of_stock_ends_where_nothing_is_left_and_marks_the_level_to_order_at(told):
+def test_a_line_of_stock_ends_where_nine_futures_in_ten_have_nothing_left_and_marks_the_level_to_order_at(
+    told,
+):
     line = figure(told, "stock-1")
     assert line.title == "CIR-1: order 4 packs"
     assert [row[0] for row in line.table.rows] == ["2026-10-03", "2026-10-10", "2026-10-17", "2026-10-24"]
