@@ -7,6 +7,7 @@ It is tagged for readers that speak (PDF/UA-1) and fit for an archive (PDF/A-2a)
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import UTC, datetime, time
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -16,19 +17,23 @@ from pipeline.findings.model import SiteFindings
 from reports.board_pack_readers import readers
 from reports.board_pack_summary import summary
 from reports.board_pack_text import FAMILY, all_printable
+from reports.compiled import Vega
 from reports.style import COLOURS, light
 
 _FOLDER = Path(__file__).parent
 
 
-def board_pack(findings: SiteFindings) -> bytes:
-    """Return the bytes of a PDF; the same findings give the same bytes, whatever fonts the machine has."""
+def board_pack(findings: SiteFindings, charts: Mapping[str, Vega]) -> bytes:
+    """Return the bytes of a PDF; the same findings, with their compiled charts, give the same bytes.
+
+    No font of the machine is used.
+    """
     import typst
 
     zone = ZoneInfo(findings.time_zone)
     told = {
         **summary(findings, zone),
-        "readers": readers(findings, zone),
+        "readers": readers(findings, charts, zone),
         "family": FAMILY,
         "colours": {name: light(name) for name in COLOURS},
         "version": __version__,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,8 +19,8 @@ from pipeline.findings.model import (
 from pipeline.findings.wording import NOT_KNOWN, counted, listed, lower_first, shown
 from reports import svg
 from reports.board_pack_text import FAMILY, printable
-from reports.charts import spec_of
 from reports.charts.keys import keys_of
+from reports.compiled import Vega, at_width
 from reports.page import NUMBERS
 
 READERS = (QUALITY_LEAD, INFECTION_CONTROL, PURCHASING, WARD)
@@ -35,12 +35,15 @@ PRINT_WIDTHS = {"third": 336, "half": 336, "full": 690}
 _SCREEN_ONLY = {"ward_months"}
 
 
-def readers(findings: SiteFindings, zone: ZoneInfo) -> list[dict[str, Any]]:
+def readers(findings: SiteFindings, charts: Mapping[str, Vega], zone: ZoneInfo) -> list[dict[str, Any]]:
     """Return a part for each reader that some section is meant for."""
     names = dict.fromkeys((*READERS, *(section.reader for section in findings.sections)))
     by_reader = {name: [item for item in findings.sections if item.reader == name] for name in names}
     return [
-        {"name": name, "sections": [_section(item, zone, max(2, MOST_FIGURES // len(own))) for item in own]}
+        {
+            "name": name,
+            "sections": [_section(item, charts, zone, max(2, MOST_FIGURES // len(own))) for item in own],
+        }
         for name, own in by_reader.items()
         if own
     ]
@@ -58,7 +61,7 @@ def _signals(table: Table) -> bool:
     return "Signal" in names and bool(table.rows[-1][names.index("Signal")])
 
 
-def _section(section: Section, zone: ZoneInfo, most: int) -> dict[str, Any]:
+def _section(section: Section, charts: Mapping[str, Vega], zone: ZoneInfo, most: int) -> dict[str, Any]:
     figures = main_figures(section, most)
     tables = [table for table in section.tables if not table.folded]
     return {
@@ -66,7 +69,7 @@ def _section(section: Section, zone: ZoneInfo, most: int) -> dict[str, Any]:
         "title": section.title,
         "question": section.question,
         "paragraphs": list(section.paragraphs),
-        "figures": [_figure(figure, zone) for figure in figures],
+        "figures": [_figure(figure, charts[figure.key]) for figure in figures],
         "tables": [_table(table, zone) for table in tables],
         "elsewhere": _elsewhere(section, len(figures)),
         "caveats": list(section.caveats),
@@ -81,15 +84,14 @@ def _elsewhere(section: Section, drawn: int) -> str:
     return f"In the site's page besides: {listed(told)}." if told else ""
 
 
-def _figure(figure: Figure, zone: ZoneInfo) -> dict[str, Any]:
-    spec = {**spec_of(figure, zone), "width": PRINT_WIDTHS[figure.size]}
+def _figure(figure: Figure, chart: Vega) -> dict[str, Any]:
     return {
         "title": figure.title,
         "subtitle": figure.subtitle,
         "note": figure.note,
         "wide": figure.size == "full",
         "keys": [{"word": key.word, "look": key.look} for key in keys_of(figure)],
-        "svg": printable(svg.printed(svg.compiled(spec), FAMILY)),
+        "svg": printable(svg.printed(at_width(chart, PRINT_WIDTHS[figure.size]), FAMILY)),
     }
 
 

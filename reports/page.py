@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 from itertools import groupby
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import jinja2
@@ -30,9 +29,9 @@ from pipeline.findings.model import (
 from pipeline.findings.months import month_name
 from pipeline.findings.wording import basis, change, listed, shown
 from reports import svg
-from reports.charts import spec_of
 from reports.charts.keys import keys_of
 from reports.closer import packed_lines, state_keys, wards_and_units
+from reports.compiled import Vega
 from reports.csv_link import csv_file, gzipped
 from reports.live_charts import packed
 from reports.paper import printed, told_more
@@ -53,10 +52,9 @@ LOOKS = (
 )
 
 
-def render(findings: SiteFindings) -> str:
-    """Return the site's page; the same findings give the same bytes."""
+def render(findings: SiteFindings, charts: Mapping[str, Vega]) -> str:
+    """Return the site's page; the same findings, with their compiled charts, give the same bytes."""
     zone = ZoneInfo(findings.time_zone)
-    charts = _charts(findings, zone)
     return _environment().get_template("page.html.j2").render(
         found=findings,
         month=month_name(findings.month),
@@ -152,17 +150,11 @@ def _page(own: tuple[str, ...] = ()) -> dict[str, object]:
     return {"style": Markup(style), "scripts": texts, "policy": policy(style, own)}  # noqa: S704 likewise
 
 
-def _charts(findings: SiteFindings, zone: ZoneInfo) -> dict[str, dict[str, Any]]:
-    """Return the compiled chart of each figure that has rows."""
-    figures = (figure for section in findings.sections for figure in section.figures)
-    return {figure.key: svg.compiled(spec_of(figure, zone)) for figure in figures if figure.table.rows}
-
-
-def _drawn(chart: dict[str, Any], figure: Figure) -> Markup:
+def _drawn(chart: Vega, figure: Figure) -> Markup:
     return Markup(svg.render(chart, slug(figure.key)))  # noqa: S704 Vega escapes the text of its marks
 
 
-def _live(charts: dict[str, dict[str, Any]]) -> Markup:
+def _live(charts: Mapping[str, Vega]) -> Markup:
     text = packed({slug(key): chart for key, chart in charts.items()})
     return Markup(gzipped(text))  # noqa: S704 letters and digits
 

@@ -19,6 +19,7 @@ from pipeline.store.ledger import LedgerEntry
 from pipeline.store.parquet import write_bytes
 from pipeline.validation import Validation
 from reports.board_pack import board_pack
+from reports.compiled import compiled_charts
 from reports.month_workbook import month_workbook
 from reports.page import render, render_index
 
@@ -84,8 +85,9 @@ def _write(told: list[SiteFindings], month: str, to: Path, suffix: str = "") -> 
     names = [f"{quoted(item.site_id)}_{month}{suffix}" for item in told]
     written: dict[str, bytes] = {}
     for item, name in zip(told, names, strict=True):
-        written[f"{name}.html"] = render(item).encode()
-        written[f"{name}.pdf"] = board_pack(item)
+        charts = compiled_charts(item)
+        written[f"{name}.html"] = render(item, charts).encode()
+        written[f"{name}.pdf"] = board_pack(item, charts)
         written[f"{name}.xlsx"] = month_workbook(item)
     if len(told) > 1:
         written[f"index{suffix}.html"] = render_index(list(zip(told, names, strict=True)), month).encode()

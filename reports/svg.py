@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import re
-import time
-from typing import Any
 
+from reports.compiled import Vega
 from reports.style import COLOURS
-
-#: The version of Vega-Lite that draws; pinned, for another one draws other bytes.
-VL_VERSION = "6.4"
 
 _COLOUR = re.compile(r"#[0-9a-f]{6}")
 _VARIABLES = {values[0]: f"var(--{name})" for name, values in COLOURS.items()}
@@ -39,25 +34,14 @@ _DROPPED = re.compile(
 )
 
 
-def compiled(spec: dict[str, Any]) -> dict[str, Any]:
-    """Return a Vega-Lite specification as one of Vega, which both the drawing and the live chart are made from."""
-    # Vega reads times without an offset as local ones: the drawing must not depend on where it is made.
-    os.environ["TZ"] = "UTC"
-    time.tzset()
-    import vl_convert
-
-    found: dict[str, Any] = vl_convert.vegalite_to_vega(spec, vl_version=VL_VERSION)
-    return found
-
-
-def render(vega: dict[str, Any], prefix: str) -> str:
+def render(vega: Vega, prefix: str) -> str:
     """Return a compiled chart as one SVG element; ``prefix`` keeps its ids apart from other charts'."""
     import vl_convert
 
     return themed(slim(vl_convert.vega_to_svg(vega), prefix))
 
 
-def printed(vega: dict[str, Any], family: str) -> str:
+def printed(vega: Vega, family: str) -> str:
     """Return a compiled chart as SVG that stands on its own: light colours, its text in one family of fonts."""
     import vl_convert
 

@@ -27,9 +27,9 @@ _CURVE_COLUMNS = (
 
 def compared(source: Source) -> Section:
     """Return the funnels that cases suffice for, the other wards' rates in a table, and changes before and after."""
-    found = funnels(source.published, source.site_id, source.month)
+    found = funnels(source.all_series, source.month)
     drawn = [funnel for funnel in found if _suffices(funnel)]
-    changes = comparisons(source.published, source.site_id, source.month)
+    changes = comparisons(source.all_series, source.rules, source.month)
     told = [
         "Wards stand in the order of the alphabet and are never ranked. A hollow ring beside a ward's own share is "
         "that share drawn in towards the site's, the more the fewer cases the ward has."

@@ -58,13 +58,17 @@ class Source:
     @cached_property
     def charts(self) -> SiteCharts:
         """Every control chart of the site and its wards, as of the run."""
-        return site_charts(self.published, self.site_id)
+        return site_charts(self.published, self.site_id, self.all_series)
+
+    @cached_property
+    def all_series(self) -> tuple[Series, ...]:
+        """What the charts of the site and its wards are made from."""
+        return site_series(self.published, self.site_id)
 
     @cached_property
     def series(self) -> dict[str, Series]:
         """What the whole site's charts are made from, by measure."""
-        found = site_series(self.published, self.site_id)
-        return {series.measure: series for series in found if series.ward == SITE}
+        return {series.measure: series for series in self.all_series if series.ward == SITE}
 
     @property
     def steps(self) -> list[str]:

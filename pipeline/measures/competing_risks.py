@@ -33,8 +33,13 @@ def cumulative_incidence(times: Sequence[int], statuses: Sequence[str]) -> Curve
 
 def incidence_time(times: Sequence[int], statuses: Sequence[str], level: float) -> int | None:
     """Return the least time in seconds by which the share `level` is reprocessed; None when it never is."""
+    return time_of(cumulative_incidence(times, statuses), level)
+
+
+def time_of(curve: Curve, level: float) -> int | None:
+    """Return the least time in seconds at which a curve reaches a level; None when it never does."""
     wanted = Fraction(str(level))  # the decimal that was written: nine of ten are 0.9, which no float is
-    return next((time for time, share in cumulative_incidence(times, statuses) if share >= wanted), None)
+    return next((time for time, share in curve if share >= wanted), None)
 
 
 def incidence_at(times: Sequence[int], statuses: Sequence[str], target: float) -> float | None:
@@ -42,9 +47,14 @@ def incidence_at(times: Sequence[int], statuses: Sequence[str], target: float) -
 
     None without rows, and when observation stops short of the target while any time is censored.
     """
+    return share_at(cumulative_incidence(times, statuses), times, statuses, target)
+
+
+def share_at(curve: Curve, times: Sequence[int], statuses: Sequence[str], target: float) -> float | None:
+    """Return the same, read off the curve of these times."""
     if not times or (max(times) < target and not {EVENT, COMPETING}.issuperset(statuses)):
         return None
-    within = [share for time, share in cumulative_incidence(times, statuses) if time <= target]
+    within = [share for time, share in curve if time <= target]
     return float(within[-1]) if within else 0.0
 
 

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 _GRID, _LOG_SIZES = 161, 13.8
 _CLOSE = 1e-13
 
+#: Prior sizes of less weight change no digit of a sum, and would take most of the time.
+_NO_WEIGHT = 1e-17
+
 
 @dataclass(frozen=True)
 class Shrunken:
@@ -47,7 +50,8 @@ def shrunken_shares(counts: Sequence[int], totals: Sequence[int]) -> list[Shrunk
         ],
         axis=0,
     )
-    weights = _weights(likelihood)
+    prior, weights = _posterior(prior, likelihood)
+    before, against = prior * pooled, prior * (1 - pooled)
 
     def drawn_in(count: int, total: int) -> Shrunken:
         return _shrunken(
@@ -77,7 +81,7 @@ def shrunken_ratios(observed: Sequence[int], expected: Sequence[float]) -> list[
         ],
         axis=0,
     )
-    weights = _weights(likelihood)
+    prior, weights = _posterior(prior, likelihood)
     highest = 20 + 20 * max(events / wanted for events, wanted in zip(observed, expected, strict=True))
 
     def drawn_in(events: int, wanted: float) -> Shrunken:
@@ -100,13 +104,15 @@ def _prior_sizes(sizes: Sequence[float]) -> Array:
     return middling * np.exp(_LOG_SIZES * np.linspace(-1, 1, _GRID))
 
 
-def _weights(log_likelihood: Array) -> Array:
-    """Return the posterior weights of the prior sizes, whose degrees of drawing in are uniform beforehand."""
+def _posterior(prior: Array, log_likelihood: Array) -> tuple[Array, Array]:
+    """Return the prior sizes that matter and their weights; degrees of drawing in are uniform beforehand."""
     import numpy as np
 
     degrees = 1 / (1 + np.exp(-_LOG_SIZES * np.linspace(-1, 1, _GRID)))
     likely = np.exp(log_likelihood - log_likelihood.max()) * degrees * (1 - degrees)
-    return likely / likely.sum()
+    weights = likely / likely.sum()
+    kept = weights > _NO_WEIGHT
+    return prior[kept], weights[kept]
 
 
 def _shrunken(

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from pipeline.measures.control_charts import share_dispersion
 from pipeline.measures.intervals import Limits, rate_ratio_limits
 from pipeline.signals.phases import FULL_BASELINE, changes_of
 from pipeline.signals.rates import EventRate
-from pipeline.signals.series import SHARES, Series, site_series
+from pipeline.signals.series import SHARES, Series
 from pipeline.site_events import SiteEvent
-
-if TYPE_CHECKING:
-    from pipeline.measures.published import Published
+from pipeline.site_rules import SiteRules
 
 #: Fewer whole months than these on either side, or fewer events in all, tell nothing.
 LEAST_MONTHS, LEAST_EVENTS = 3, 5
@@ -41,15 +38,14 @@ class Comparison:
     sentence: str
 
 
-def comparisons(published: Published, site_id: str, until: str) -> tuple[Comparison, ...]:
+def comparisons(wanted: Sequence[Series], rules: SiteRules, until: str) -> tuple[Comparison, ...]:
     """Return the comparison of every declared change with each measure and ward that it is about.
 
     Up to twelve whole months on each side, none beyond another change of the same measure, none after
     ``until``. Hours and water are left out: they are no counts of events, so no exact limits hold.
     """
-    rules = published.sites[site_id]
     found = []
-    for series in site_series(published, site_id):
+    for series in wanted:
         changes = changes_of(rules, series.base, series.ward) if series.kind == SHARES else ()
         for number, change in enumerate(changes):
             since = changes[number - 1].on.isoformat()[:7] if number else ""

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -12,7 +11,8 @@ import polars as pl
 from pipeline.signals.charts import Chart, TooThin, monthly_chart, why_thin
 from pipeline.signals.gaps import gap_charts
 from pipeline.signals.series import Series, site_series
-from pipeline.signals.trials import gaps_of
+from pipeline.signals.trials import SiteCases
+from pipeline.site_rules import SiteRules
 
 if TYPE_CHECKING:
     from pipeline.measures.published import Published
@@ -42,32 +42,27 @@ class SiteCharts:
     too_thin: tuple[TooThin, ...]
 
 
-def site_charts(published: Published, site_id: str) -> SiteCharts:
-    """Return every control chart of a site and its wards, as of the run's instant."""
-    read = cache(published.read)
-    found = [
-        chart for series in site_series(published, site_id) for chart in _charts(published, series, read)
-    ]
+def site_charts(published: Published, site_id: str, wanted: Sequence[Series]) -> SiteCharts:
+    """Return every control chart of a site and its wards, made from its series, as of the run's instant."""
+    cases, rules = SiteCases(published, site_id), published.sites[site_id]
+    found = [chart for series in wanted for chart in _charts(series, cases, rules)]
     return SiteCharts(
         drawn=tuple(chart for chart in found if isinstance(chart, Chart)),
         too_thin=tuple(chart for chart in found if isinstance(chart, TooThin)),
     )
 
 
-def _charts(
-    published: Published, series: Series, read: Callable[[str], pl.DataFrame]
-) -> list[Chart] | list[TooThin]:
+def _charts(series: Series, cases: SiteCases, rules: SiteRules) -> list[Chart] | list[TooThin]:
     """Return the charts of a series: by month, or between cases where those are rare, or why there are none."""
-    rules = published.sites[series.site_id]
     rare = series.base == _RARE
     monthly = None if rare else monthly_chart(series, rules)
     if isinstance(monthly, Chart):
         return [monthly]
-    cases = gaps_of(published, series, read)
-    if cases is None:
+    gaps = cases.gaps(series)
+    if gaps is None:
         return [TooThin(series.site_id, series.ward, series.measure, why_thin(series, None))]
-    drawn = gap_charts(("g", "t") if rare else ("g",), series, cases, rules)
-    return drawn or [TooThin(series.site_id, series.ward, series.measure, why_thin(series, len(cases)))]
+    drawn = gap_charts(("g", "t") if rare else ("g",), series, gaps, rules)
+    return drawn or [TooThin(series.site_id, series.ward, series.measure, why_thin(series, len(gaps)))]
 
 
 def control_chart(published: Published) -> pl.DataFrame:
@@ -76,7 +71,7 @@ def control_chart(published: Published) -> pl.DataFrame:
         (chart.site_id, chart.ward, chart.measure, point.period, point.value, point.centre, point.lower,
          point.upper, point.signal or None, point.chart)
         for site_id in sorted(published.sites)
-        for chart in site_charts(published, site_id).drawn
+        for chart in site_charts(published, site_id, site_series(published, site_id)).drawn
         for point in chart.points
         if point.value is not None
     ]  # fmt: skip

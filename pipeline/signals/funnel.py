@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from pipeline.measures.funnel_limits import LEAST_UNITS, funnel_limits, over_dispersion
 from pipeline.measures.intervals import clopper_pearson
 from pipeline.measures.shrinkage import Shrunken, shrunken_ratios, shrunken_shares
 from pipeline.signals.rates import Ratio
-from pipeline.signals.series import SHARES, SITE, Series, site_series
-
-if TYPE_CHECKING:
-    from pipeline.measures.published import Published
+from pipeline.signals.series import SHARES, SITE, Series
 
 #: Months that are taken together.
 POOLED_MONTHS = 12
@@ -79,15 +75,13 @@ class Funnel:
     sentence: str
 
 
-def funnels(
-    published: Published, site_id: str, until: str, months: int = POOLED_MONTHS
-) -> tuple[Funnel, ...]:
-    """Return a funnel of each measure that counts cases, over the months up to ``until``.
+def funnels(wanted: Sequence[Series], until: str, months: int = POOLED_MONTHS) -> tuple[Funnel, ...]:
+    """Return a funnel of each of a site's measures that count cases, over the months up to ``until``.
 
     Hours in limit and water are left out: hours of one episode go together, so binomial limits do not hold.
     Measures with fewer than two wards, or without any case that went the rarer way, have none.
     """
-    series = [item for item in site_series(published, site_id) if item.kind == SHARES and item.ward != SITE]
+    series = [item for item in wanted if item.kind == SHARES and item.ward != SITE]
     names = sorted({item.measure for item in series})
     found = (_funnel([item for item in series if item.measure == name], until, months) for name in names)
     return tuple(funnel for funnel in found if funnel)

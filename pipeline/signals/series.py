@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -138,12 +139,10 @@ def _by_ward(
     if rows.is_empty():
         return
     months = month_names(rules, min(rows["month"]), last)
-    for ward in sorted(rows["ward"].unique()):
-        known = {month: (count, total) for month, count, total in _cells(rows, ward)}
-        pairs = [known.get(month, (0.0, 0.0)) for month in months]
+    known: dict[str, dict[str, tuple[float, float]]] = defaultdict(dict)
+    for ward, month, count, total in rows.select("ward", "month", "count", "total").rows():
+        known[ward][month] = count, total
+    for ward in sorted(known):
+        pairs = [known[ward].get(month, (0.0, 0.0)) for month in months]
         counts, totals = (tuple(column) for column in zip(*pairs, strict=True))
         yield Series(site_id, ward, measure, kind, better, months, counts, totals)
-
-
-def _cells(rows: pl.DataFrame, ward: str) -> list[tuple[str, float, float]]:
-    return rows.filter(pl.col("ward") == ward).select("month", "count", "total").rows()

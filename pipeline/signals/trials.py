@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import defaultdict
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -19,6 +21,9 @@ if TYPE_CHECKING:
 UNPROTECTED = ("expired", "storage_unproven", "invalid_cycle", "uncharted_use", "no_record")
 
 _DAY_S = 86_400
+
+#: When a case was, and whether it went amiss: None for one that cannot be assessed.
+Case = tuple[datetime, bool | None]
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,7 @@ class _Cases:
     time: str
     counted: Callable[[SiteRules], pl.Expr]
     amiss: Callable[[SiteRules], pl.Expr]
+    by_part: bool = False
 
 
 def _assessed(column: str, amiss: pl.Expr) -> pl.Expr:
@@ -54,11 +60,13 @@ _CASES = {
         "fresh_part_checks", "started_at",
         lambda _: ~pl.col("verdict").is_in(["undecided", "same_patient"]),
         lambda _: _assessed("verdict", pl.col("verdict") != "fresh"),
+        by_part=True,
     ),
     "overrun_of_due": _Cases(
         "part_spans", "decided_at",
         lambda _: pl.col("due") & pl.col("decided_at").is_not_null(),
         lambda _: pl.col("outcome") == "overrun",
+        by_part=True,
     ),
     "turnaround": _Cases(
         "turnarounds", "ended_at",
@@ -68,30 +76,49 @@ _CASES = {
 }  # fmt: skip
 
 
-def gaps_of(published: Published, series: Series, read: Callable[[str], pl.DataFrame]) -> list[Gap] | None:
-    """Return the gaps between the cases of a series that went amiss; None where single cases are not published.
+class SiteCases:
+    """The single cases of a site. A table is read, put in order and split up once, for a site has many series."""
 
-    ``read`` returns a published table, and may remember it: a site has many series.
-    """
-    cases = _CASES.get(series.base)
-    if cases is None:
-        return None
-    rules = published.sites[series.site_id]
-    part = series.measure.partition(":")[2]
-    only = ({} if series.ward == SITE else {"ward": series.ward}) | ({"part": part} if part else {})
-    rows = read(cases.table).filter(site_id=series.site_id, **only).filter(cases.counted(rules))
-    return gaps(rows.select("unit_id", at=pl.col(cases.time), amiss=cases.amiss(rules)))
+    def __init__(self, published: Published, site_id: str) -> None:
+        self._published, self._site_id = published, site_id
+
+    def gaps(self, series: Series) -> list[Gap] | None:
+        """Return the gaps between the cases of a series that went amiss; None where single ones are not published."""
+        if series.base not in _CASES:
+            return None
+        if series.base not in self._split:
+            self._split[series.base] = self._by_part_and_ward(_CASES[series.base])
+        return gaps(self._split[series.base][series.measure.partition(":")[2], series.ward])
+
+    @cached_property
+    def _split(self) -> dict[str, dict[tuple[str, str], list[Case]]]:
+        return {}
+
+    def _by_part_and_ward(self, cases: _Cases) -> dict[tuple[str, str], list[Case]]:
+        """Return the cases in order of time; those of each ward, and the site's, which hold those of no ward too."""
+        rules = self._published.sites[self._site_id]
+        rows = self._published.read(cases.table).filter(site_id=self._site_id).filter(cases.counted(rules))
+        part = pl.col("part") if cases.by_part else pl.lit("")
+        told = rows.select("unit_id", "ward", part=part, at=pl.col(cases.time), amiss=cases.amiss(rules))
+        found: dict[tuple[str, str], list[Case]] = defaultdict(list)
+        for part_name, ward, at, amiss in (
+            told.sort("at", "unit_id", "amiss").select("part", "ward", "at", "amiss").rows()
+        ):
+            found[part_name, SITE].append((at, amiss))
+            if ward is not None:
+                found[part_name, ward].append((at, amiss))
+        return found
 
 
-def gaps(cases: pl.DataFrame) -> list[Gap]:
-    """Return the gaps between cases that went amiss; ``cases`` has unit_id, at and amiss (null: unknown).
+def gaps(cases: Iterable[Case]) -> list[Gap]:
+    """Return the gaps between cases that went amiss, which are in order of time.
 
     Nothing is known of the time before the first one, nor of a gap with a case that could not be assessed.
     """
     found: list[Gap] = []
     before: datetime | None = None
     between, known = 0, True
-    for at, amiss in cases.sort("at", "unit_id", "amiss").select("at", "amiss").rows():
+    for at, amiss in cases:
         if amiss:
             if before is not None and known:
                 found.append(Gap(at, between, (at - before).total_seconds() / _DAY_S))

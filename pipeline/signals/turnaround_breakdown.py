@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from pipeline.measures.competing_risks import COMPETING, EVENT, incidence_at, incidence_time
+from pipeline.measures.competing_risks import COMPETING, EVENT, cumulative_incidence, share_at, time_of
 from pipeline.measures.incidence_limits import incidence_with_limits, step_at, time_limits
 from pipeline.measures.intervals import Limits, median_interval, wilson
 from pipeline.signals.months import local_time, months_up_to
@@ -118,10 +118,10 @@ def _group(kind: str, name: str, rows: pl.DataFrame, rules: SiteRules) -> Turnar
     half, within, limits = None, None, None
     ends: tuple[int | None, int | None] = (None, None)
     if len(times) >= LEAST_STAYS:
-        curve = incidence_with_limits(times, statuses)
-        half, ends = incidence_time(times, statuses, 0.5), time_limits(curve, 0.5)
+        exact, curve = cumulative_incidence(times, statuses), incidence_with_limits(times, statuses)
+        half, ends = time_of(exact, 0.5), time_limits(curve, 0.5)
         target_s = rules.turnaround_target_h * 3600
-        within, step = incidence_at(times, statuses, target_s), step_at(curve, target_s)
+        within, step = share_at(exact, times, statuses, target_s), step_at(curve, target_s)
         if step and step.low is not None and step.high is not None:
             limits = step.low, step.high
         elif within in (0, 1):

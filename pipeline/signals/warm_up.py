@@ -74,10 +74,14 @@ def warm_up(published: Published, site_id: str, until: str, months: int = POOLED
         str(name): rows
         for (name,), rows in runs.sort("unit_id", "powered_at").group_by("unit_id", maintain_order=True)
     }
-    means = {name: _mean_min(_curve(rows)) for name, rows in by_unit.items() if rows.height >= LEAST_RUNS}
+    curves = {name: _curve(rows) for name, rows in by_unit.items()}
+    means = {name: _mean_min(curves[name]) for name, rows in by_unit.items() if rows.height >= LEAST_RUNS}
     scale = robust_scale([*means.values()]) if len(means) >= LEAST_UNITS else None
     distances = {name: scale.distance(mean) if scale else None for name, mean in means.items()}
-    units = tuple(_unit(name, rows, means.get(name), distances.get(name)) for name, rows in by_unit.items())
+    units = tuple(
+        _unit(name, rows, curves[name], means.get(name), distances.get(name))
+        for name, rows in by_unit.items()
+    )
     return WarmUp(site_id, kept, units, scale.centre if scale else None, _sentence(units, scale is not None))
 
 
@@ -91,8 +95,9 @@ def _mean_min(curve: list[Step]) -> float:
     return restricted_mean(curve, COUNTED_MIN * 60) / 60
 
 
-def _unit(name: str, runs: pl.DataFrame, mean: float | None, distance: float | None) -> UnitWarmUp:
-    curve = _curve(runs)
+def _unit(
+    name: str, runs: pl.DataFrame, curve: list[Step], mean: float | None, distance: float | None
+) -> UnitWarmUp:
     longest = int((runs["ended_at"] - runs["powered_at"]).dt.total_seconds().max())  # type: ignore[arg-type]
     early = runs["in_use_before_target_min"].drop_nulls()
     ends = median_limits(curve)

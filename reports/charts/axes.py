@@ -14,6 +14,9 @@ from reports.style import light
 
 Rows = list[dict[str, Any]]
 
+#: Pixels that a letter of a name takes, on the wide side.
+_LETTER = 8
+
 #: The figure's own rows, under this name in every chart.
 ROWS = "rows"
 
@@ -113,6 +116,8 @@ def named_rows(table: Table) -> Rows:
 
 def name_axis(field: str, names: list[str], limit: int = 150, **scale: Any) -> alt.Y:
     """Return an axis of names in the order given, cut at a width of so many pixels."""
+    # A limit has every name measured several times over, and most wards have names that keep to it.
+    limit = limit if max(map(len, names), default=0) * _LETTER > limit else 0
     axis = alt.Axis(title=None, labelLimit=limit, labelColor=light("ink"), offset=6)
     return alt.Y(f"{field}:N", axis=axis, scale=alt.Scale(domain=names, **scale))
 

@@ -14,10 +14,9 @@ from filelock import FileLock
 from playwright.sync_api import Browser, Page, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
-from report_results import MONTH, SITE, busy_month, published
+from report_results import MONTH, SITE, busy_month, page_of, published
 
 from pipeline.findings import findings
-from reports.page import render
 
 CHROMIUM = Path("/usr/bin/chromium")
 
@@ -65,7 +64,7 @@ def text(tmp_path_factory: pytest.TempPathFactory) -> str:
     with FileLock(f"{shared}.lock"):
         if not shared.exists():
             results = published(tmp_path_factory.mktemp("busy"), busy_month())
-            shared.write_text(render(findings(results, [], [], SITE, MONTH)), "utf-8")
+            shared.write_text(page_of(findings(results, [], [], SITE, MONTH)), "utf-8")
     return shared.read_text("utf-8")
 
 

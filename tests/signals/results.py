@@ -58,9 +58,12 @@ class Results:
     tables: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
 
     def read(self, table: str) -> pl.DataFrame:
-        columns = {"site_id": str, "ward": str} | ({"month": str} if table.endswith("_monthly") else {})
-        schema = columns | _COLUMNS.get(table, {})
-        rows = [{"site_id": SITE_ID, "ward": "*"} | row for row in self.tables.get(table, [])]
+        is_monthly = table.endswith("_monthly")
+        schema = (
+            {"site_id": str, "ward": str} | ({"month": str} if is_monthly else {}) | _COLUMNS.get(table, {})
+        )
+        known = {"site_id": SITE_ID} | ({"ward": "*"} if is_monthly else {})
+        rows = [known | row for row in self.tables.get(table, [])]
         return pl.DataFrame([{name: row.get(name) for name in schema} for row in rows], schema=schema)
 
 

@@ -9,6 +9,7 @@ from results import months, results
 
 from pipeline.measures.intervals import rate_ratio_limits
 from pipeline.signals.change import Comparison, comparisons
+from pipeline.signals.series import site_series
 
 
 def compared(
@@ -19,7 +20,8 @@ def compared(
         for month, count in zip(months(len(amiss)), amiss, strict=True)
     ]
     rules = f'[[events]]\nkind = "change"\nwhat = "a new round"\non = {on}\n{more}'
-    return list(comparisons(results(rules, "2028-12-31", count_check_monthly=rows), "T", until))
+    found = results(rules, "2028-12-31", count_check_monthly=rows)
+    return list(comparisons(site_series(found, "T"), found.sites["T"], until))
 
 
 def test_a_ratio_has_exact_limits_and_counts_what_went_amiss():
@@ -86,4 +88,4 @@ def test_limits_are_said_to_be_too_narrow_where_the_months_before_vary_by_more_t
 
 
 def test_without_a_declared_change_nothing_is_compared():
-    assert comparisons(results(), "T", "2026-12") == ()
+    assert comparisons(site_series(results(), "T"), results().sites["T"], "2026-12") == ()

@@ -66,7 +66,8 @@ def test_each_part_and_step_is_a_measure_of_its_own():
 
 def test_what_is_too_thin_is_said_and_not_drawn():
     rows = [row | {"agrees": 100} for row in AGREEING]
-    charts = site_charts(results(count_check_monthly=rows, as_of="2026-02-28"), "T")
+    found = results(count_check_monthly=rows, as_of="2026-02-28")
+    charts = site_charts(found, "T", site_series(found, "T"))
     assert charts.drawn == ()
     assert [thin.measure for thin in charts.too_thin] == ["count_agreement"]
 

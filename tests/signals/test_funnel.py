@@ -9,6 +9,7 @@ from pipeline.measures.funnel_limits import funnel_limits
 from pipeline.measures.intervals import clopper_pearson, rate_limits
 from pipeline.signals.funnel import Funnel, funnels
 from pipeline.signals.rates import Ratio
+from pipeline.signals.series import site_series
 
 
 def rows(wards: dict[str, tuple[int, int]], month: str = "2026-03") -> list[dict[str, object]]:
@@ -19,7 +20,9 @@ def rows(wards: dict[str, tuple[int, int]], month: str = "2026-03") -> list[dict
 
 
 def funnel(wards: dict[str, tuple[int, int]]) -> Funnel:
-    (found,) = funnels(results(count_check_monthly=rows(wards), as_of="2026-04-30"), "T", "2026-04")
+    (found,) = funnels(
+        site_series(results(count_check_monthly=rows(wards), as_of="2026-04-30"), "T"), "2026-04"
+    )
     return found
 
 
@@ -73,13 +76,16 @@ def test_nor_for_having_none_where_fewer_than_five_are_expected(total, outside):
 
 def test_the_months_before_and_after_the_window_do_not_count():
     months = rows({"Alder": (50, 100), "Birch": (1, 100)}, "2025-03") + rows(ALIKE) + rows(ALIKE, "2026-05")
-    (found,) = funnels(results(count_check_monthly=months, as_of="2026-05-30"), "T", "2026-04")
+    (found,) = funnels(site_series(results(count_check_monthly=months, as_of="2026-05-30"), "T"), "2026-04")
     assert (found.months[0], found.months[-1], found.total) == ("2025-05", "2026-04", 300)
 
 
 @pytest.mark.parametrize("wards", [{"Alder": (1, 9)}, {"Alder": (0, 9), "Birch": (0, 9)}, {}])
 def test_one_ward_or_no_case_at_all_makes_no_funnel(wards):
-    assert funnels(results(count_check_monthly=rows(wards), as_of="2026-04-30"), "T", "2026-04") == ()
+    assert (
+        funnels(site_series(results(count_check_monthly=rows(wards), as_of="2026-04-30"), "T"), "2026-04")
+        == ()
+    )
 
 
 def test_hours_have_no_funnel():
@@ -87,7 +93,7 @@ def test_hours_have_no_funnel():
         {"ward": ward, "month": "2026-03", "part": "circuit", "episode_h": 9.0, "in_limit_h": 8.0}
         for ward in ("Alder", "Birch")
     ]
-    assert funnels(results(part_cover_monthly=cover, as_of="2026-04-30"), "T", "2026-04") == ()
+    assert funnels(site_series(results(part_cover_monthly=cover, as_of="2026-04-30"), "T"), "2026-04") == ()
 
 
 def test_the_curve_spans_the_wards():

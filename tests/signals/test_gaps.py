@@ -5,20 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-import polars as pl
 import pytest
 from results import day, results, rules_of, series
 
 from pipeline.measures.control_charts import g_chart, t_chart
 from pipeline.signals.gaps import gap_charts
-from pipeline.signals.trials import Gap, gaps, gaps_of
+from pipeline.signals.trials import Case, Gap, SiteCases, gaps
 
 
-def cases(text: str) -> pl.DataFrame:
+def cases(text: str) -> list[Case]:
     """Read one case a day: x went amiss, . went well, ? is not known."""
     amiss = {"x": True, ".": False, "?": None}
-    rows = [(day(number), f"u{number:03d}", amiss[mark]) for number, mark in enumerate(text)]
-    return pl.DataFrame(rows, schema={"at": datetime, "unit_id": str, "amiss": bool}, orient="row")
+    return [(day(number), amiss[mark]) for number, mark in enumerate(text)]
 
 
 @pytest.mark.parametrize(
@@ -103,15 +101,15 @@ def changeover(number: int, proof: str, ward: str = "Alder") -> dict[str, object
 def test_changeovers_that_are_undecided_or_overlap_are_no_cases():
     proofs = ["no_record", "disinfected", "overlap", "undecided", "counter_only", "expired"]
     run = results(changeovers=[changeover(number, proof) for number, proof in enumerate(proofs)])
-    assert [gap.between for gap in gaps_of(run, monthly(), run.read)] == [2]
+    assert [gap.between for gap in SiteCases(run, "T").gaps(monthly())] == [2]
 
 
 def test_a_wards_gaps_are_between_its_own_cases():
     rows = [changeover(0, "no_record"), changeover(1, "disinfected", "Birch"), changeover(2, "no_record")]
     whole = series([1.0], [3.0], measure="unprotected_changeovers")
     run = results(changeovers=rows)
-    assert [gap.between for gap in gaps_of(run, whole, run.read)] == [1]
-    assert [gap.between for gap in gaps_of(run, replace(whole, ward="Alder"), run.read)] == [0]
+    assert [gap.between for gap in SiteCases(run, "T").gaps(whole)] == [1]
+    assert [gap.between for gap in SiteCases(run, "T").gaps(replace(whole, ward="Alder"))] == [0]
 
 
 def test_only_spans_that_were_due_are_cases_of_overruns():
@@ -124,9 +122,9 @@ def test_only_spans_that_were_due_are_cases_of_overruns():
     ]
     item = series([1.0], [3.0], measure="overrun_of_due:circuit")
     run = results(part_spans=spans)
-    assert [gap.between for gap in gaps_of(run, item, run.read)] == [1]
+    assert [gap.between for gap in SiteCases(run, "T").gaps(item)] == [1]
 
 
 def test_measures_without_single_cases_have_no_gaps():
     run = results()
-    assert gaps_of(run, series([1.0], [3.0], measure="setup_steps:warm"), run.read) is None
+    assert SiteCases(run, "T").gaps(series([1.0], [3.0], measure="setup_steps:warm")) is None

@@ -25,6 +25,7 @@ from pipeline.measures.kaplan_meier import kaplan_meier, midpoint_survival_time,
 from pipeline.signals.charts import Chart
 from pipeline.signals.control_chart import control_chart, site_charts
 from pipeline.signals.funnel import Funnel, funnels
+from pipeline.signals.series import site_series
 
 pytestmark = pytest.mark.open_data
 
@@ -66,12 +67,14 @@ def unranked(code: str) -> tuple[int, str]:
 
 @pytest.fixture(scope="module")
 def england(published) -> Chart:
-    return next(chart for chart in site_charts(published, "T").drawn if chart.ward == "*")
+    return next(
+        chart for chart in site_charts(published, "T", site_series(published, "T")).drawn if chart.ward == "*"
+    )
 
 
 @pytest.fixture(scope="module")
 def funnel(published) -> Funnel:
-    (found,) = funnels(published, "T", "2018-03")
+    (found,) = funnels(site_series(published, "T"), "2018-03")
     return found
 
 
@@ -102,7 +105,7 @@ def test_ordinary_limits_would_call_nearly_every_month_a_signal(england):
 
 
 def test_every_organisation_has_a_chart_or_a_sentence(published, funnel):
-    charts = site_charts(published, "T")
+    charts = site_charts(published, "T", site_series(published, "T"))
     wards = {chart.ward for chart in charts.drawn} | {thin.ward for thin in charts.too_thin}
     assert {ward.ward for ward in funnel.wards} <= wards
     assert control_chart(published)["value"].is_between(0, 1).all()

@@ -14,6 +14,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipeline.findings.model import SiteFindings
 from pipeline.measures import engine
 from pipeline.measures.intervals import wilson_high, wilson_low
 from pipeline.measures.published import Published, published_models
@@ -22,6 +23,8 @@ from pipeline.signals.control_chart import control_chart
 from pipeline.signals.sensitivity import COLUMNS as SENSITIVITY
 from pipeline.site_rules import SiteRules, parse_site_rules
 from pipeline.store.columns import good_schema
+from reports.compiled import compiled_charts
+from reports.page import render
 
 SITE, MONTH, PARTS = "T", "2026-10", ("circuit", "interface", "water_bag")
 AS_OF = datetime(2026, 11, 1)
@@ -31,6 +34,11 @@ HOSTILE_WARD = "</script><img src=x onerror=\"alert(1)\"> & 'Ward' ‮dlog"
 HOSTILE_UNIT = '=HYPERLINK("x")<b>'
 
 Rows = list[dict[str, Any]]
+
+
+def page_of(found: SiteFindings) -> str:
+    """The site's page with its charts."""
+    return render(found, compiled_charts(found))
 
 
 def rules(text: str = "") -> SiteRules:

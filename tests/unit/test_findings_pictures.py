@@ -18,7 +18,8 @@ from pipeline.findings.model import Figure
 from pipeline.findings.source import Source
 from pipeline.site_rules import parse_site_rules
 from reports.charts import spec_of
-from reports.svg import compiled, render
+from reports.compiled import compiled
+from reports.svg import render
 
 COVERED = [
     {"table_name": table, "month": month, "declared": False}

@@ -8,12 +8,11 @@ from typing import Any
 import polars as pl
 import pytest
 from markupsafe import escape
-from report_results import MONTH, SITE, busy_month, published
+from report_results import MONTH, SITE, busy_month, page_of, published
 
 from pipeline.findings import findings
 from pipeline.findings.cautions import PLANNING
 from pipeline.findings.model import LOOK, PURCHASING, Figure, SiteFindings
-from reports.page import render
 
 FIRST = date(2026, 10, 3)
 
@@ -109,7 +108,7 @@ def test_without_a_plan_a_sentence_says_how_to_make_one(tmp_path):
 def test_the_caution_of_planning_stands_above_the_plan(told):
     (section,) = (section for section in told.sections if section.key == "plan")
     assert section.paragraphs == (PLANNING,)
-    assert str(escape(PLANNING)) in render(told)
+    assert str(escape(PLANNING)) in page_of(told)
 
 
 def test_need_to_come_is_that_of_the_site_with_its_interval_and_the_year_in_the_title(told):
@@ -174,7 +173,7 @@ def test_nothing_is_asked_where_no_order_is_due(tmp_path):
 
 
 def test_every_figure_of_a_plan_is_drawn(told):
-    page = render(told)
+    page = page_of(told)
     for key in ("fan-circuit", "stock-1", "budget", "shortage"):
         _, _, rest = page.partition(f'id="{key}"')
         assert "<svg" in rest.partition("</figure>")[0]

@@ -21,7 +21,7 @@ from zoneinfo import ZoneInfo
 import html5lib
 import pytest
 from printed_numbers import numbers, stands_for
-from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, published
+from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, page_of, published
 
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
@@ -29,9 +29,10 @@ from pipeline.findings.model import Cell, Column, SiteFindings, Table
 from pipeline.findings.wording import shown
 from reports.board_pack import board_pack
 from reports.charts import spec_of
+from reports.compiled import compiled_charts
 from reports.csv_link import csv_file, csv_link
 from reports.month_workbook import month_workbook
-from reports.page import every_table, render, slug, tally
+from reports.page import every_table, slug, tally
 from reports.paper import printed, told_more
 from reports.scripts import scripts
 
@@ -49,7 +50,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> SiteFindings:
 
 @pytest.fixture(scope="module")
 def page(told: SiteFindings) -> str:
-    return render(told)
+    return page_of(told)
 
 
 @pytest.fixture(scope="module")
@@ -257,7 +258,7 @@ def test_every_unprotected_changeover_is_on_the_page(told, tree):
 def test_a_signal_is_a_diamond_and_a_quiet_month_has_none(told, page, tmp_path):
     assert "var(--signal)" in page
     quiet = findings(published(tmp_path, {}), [], [], SITE, MONTH)
-    body = render(quiet).split("</style>")[1]
+    body = page_of(quiet).split("</style>")[1]
     assert "var(--signal)" not in body
     assert 'class="signal"' not in body
 
@@ -298,7 +299,7 @@ def test_the_tally_counts_what_is_listed(told):
 
 
 def test_a_month_with_nothing_says_so(tmp_path):
-    page = render(findings(published(tmp_path, {}), [], [], SITE, MONTH))
+    page = page_of(findings(published(tmp_path, {}), [], [], SITE, MONTH))
     assert "1 cannot be judged. Of 13 charted measures none are steady and 13 cannot be judged." in page
     assert "Nothing can be measured in October 2026" in page
     assert "Not enough data to draw." in page
@@ -313,14 +314,15 @@ def test_the_same_results_give_the_same_bytes_wherever_they_are_made(page, told,
     here = Path(__file__).parent
     code = (
         "import sys, hashlib; from pathlib import Path; sys.path[:0] = sys.argv[1:3];"
-        "from report_results import *; from pipeline.findings import findings; from reports.page import render;"
-        "from reports.board_pack import board_pack; from reports.month_workbook import month_workbook;"
+        "from report_results import *; from pipeline.findings import findings;"
+        "from reports.compiled import compiled_charts; from reports.board_pack import board_pack;"
+        "from reports.month_workbook import month_workbook;"
         "told = findings(published(Path(sys.argv[3]), busy_month()), [], [], SITE, MONTH);"
-        "made = render(told).encode(), board_pack(told), month_workbook(told);"
+        "made = page_of(told).encode(), board_pack(told, compiled_charts(told)), month_workbook(told);"
         "print(*(hashlib.sha256(content).hexdigest() for content in made))"
     )
     elsewhere = os.environ | {"TZ": "America/New_York", "PYTHONHASHSEED": "7", "LC_ALL": "C"}
     command = [sys.executable, "-c", code, str(here), str(here.parents[1]), str(tmp_path)]
     drawn = subprocess.run(command, env=elsewhere, capture_output=True, text=True, check=True)
-    made = page.encode(), board_pack(told), month_workbook(told)
+    made = page.encode(), board_pack(told, compiled_charts(told)), month_workbook(told)
     assert drawn.stdout.split() == [hashlib.sha256(content).hexdigest() for content in made]

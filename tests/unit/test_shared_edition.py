@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element
 import html5lib
 import pytest
 from attacker import told
-from report_results import MONTH, SITE, busy_month, overruns, published, unpacked
+from report_results import MONTH, SITE, busy_month, overruns, page_of, published, unpacked
 from shared_results import CANARY_KEY, CANARY_UNIT, EXACT, ROUNDING, edition, results_of, site_of
 
 from pipeline.disclosure import LEAST_WIDTH, WITHHELD
@@ -22,7 +22,7 @@ from pipeline.findings.model import Attention, Cell, Column, Figure, Section, Ta
 from pipeline.findings.shared import SharedEdition, shared_edition
 from pipeline.findings.source import Source
 from pipeline.measures.intervals import wilson
-from reports.page import every_table, render
+from reports.page import every_table
 
 OVERRUN = {"Alder": (0, 30), "Birch": (0, 25), "Cedar": (1, 46), "Rowan": (8, 60)}
 UNPROTECTED = {"Alder": (1, 24), "Birch": (1, 17), "Cedar": (0, 31), "Rowan": (1, 35)}
@@ -65,7 +65,7 @@ def links_of(page: Element) -> list[list[dict[str, str]]]:
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """The same month under both profiles."""
     folder, rows = tmp_path_factory.mktemp("shared"), results_of(OVERRUN, UNPROTECTED)
-    return {profile.name: render(edition(folder, rows, profile).findings) for profile in (ROUNDING, EXACT)}
+    return {profile.name: page_of(edition(folder, rows, profile).findings) for profile in (ROUNDING, EXACT)}
 
 
 def parsed(page: str) -> Element:
@@ -116,9 +116,9 @@ def test_shares_and_intervals_follow_from_printed_counts(pages, profile):
 
 def test_other_hidden_counts_and_other_cases_make_the_same_bytes(tmp_path):
     """Whatever a page may hold, charts and sentences included, it cannot tell these two months apart."""
-    one = render(edition(tmp_path, results_of(OVERRUN, UNPROTECTED)).findings)
+    one = page_of(edition(tmp_path, results_of(OVERRUN, UNPROTECTED)).findings)
     other = results_of(OVERRUN_TOO, UNPROTECTED_TOO)
-    assert one == render(edition(tmp_path, other | {"exposure_chains": []}).findings)
+    assert one == page_of(edition(tmp_path, other | {"exposure_chains": []}).findings)
 
 
 def test_no_unit_and_no_patient_leaves(pages, tmp_path):
@@ -190,7 +190,7 @@ def test_wards_that_differ_from_an_earlier_shared_edition_stay_at_home(tmp_path)
     late = OVERRUN | {"Alder": (1, 31)}
     second = edition(tmp_path, results_of(late, UNPROTECTED), earlier=[first.left])
     assert first.left.wards.keys() - second.left.wards.keys() == {"overrun_of_due:circuit"}
-    page = render(second.findings)
+    page = page_of(second.findings)
     assert 'id="table-wards-overrun-of-due-circuit"' not in page
     assert "Circuits past the limit: not told by ward" in page
     assert 'id="table-wards-unprotected-changeovers"' in page
