@@ -17,14 +17,14 @@ from pipeline.findings.model import SiteFindings
 from reports.board_pack_readers import readers
 from reports.board_pack_summary import summary
 from reports.board_pack_text import FAMILY, all_printable
-from reports.compiled import Vega
+from reports.drawn import Drawn
 from reports.style import COLOURS, light
 
 _FOLDER = Path(__file__).parent
 
 
-def board_pack(findings: SiteFindings, charts: Mapping[str, Vega]) -> bytes:
-    """Return the bytes of a PDF; the same findings, with their compiled charts, give the same bytes.
+def board_pack(findings: SiteFindings, drawn: Mapping[str, Drawn]) -> bytes:
+    """Return the bytes of a PDF; the same findings, with their charts, give the same bytes.
 
     No font of the machine is used.
     """
@@ -33,7 +33,7 @@ def board_pack(findings: SiteFindings, charts: Mapping[str, Vega]) -> bytes:
     zone = ZoneInfo(findings.time_zone)
     told = {
         **summary(findings, zone),
-        "readers": readers(findings, charts, zone),
+        "readers": readers(findings, drawn, zone),
         "family": FAMILY,
         "colours": {name: light(name) for name in COLOURS},
         "version": __version__,

@@ -17,59 +17,43 @@ from pipeline.findings.model import (
     Table,
 )
 from pipeline.findings.wording import NOT_KNOWN, counted, listed, lower_first, shown
-from reports import svg
-from reports.board_pack_text import FAMILY, printable
+from reports.board_pack_figures import pack_figures
+from reports.board_pack_text import printable
 from reports.charts.keys import keys_of
-from reports.compiled import Vega, at_width
+from reports.drawn import Drawn
 from reports.page import NUMBERS
 
 READERS = (QUALITY_LEAD, INFECTION_CONTROL, PURCHASING, WARD)
 
-#: Charts for one reader, shared by the sections meant for them; rows of a table before the rest is left to the page.
-MOST_FIGURES, MOST_ROWS = 8, 30
-
-#: Widths in pixels at which a chart's 11-pixel text is 8 points on paper, and 10-pixel text above 7.
-PRINT_WIDTHS = {"third": 336, "half": 336, "full": 690}
-
-#: Panels side by side, whose text would be too small on paper.
-_SCREEN_ONLY = {"ward_months"}
+#: Rows of a table before the rest is left to the page.
+MOST_ROWS = 30
 
 
-def readers(findings: SiteFindings, charts: Mapping[str, Vega], zone: ZoneInfo) -> list[dict[str, Any]]:
+def readers(findings: SiteFindings, drawn: Mapping[str, Drawn], zone: ZoneInfo) -> list[dict[str, Any]]:
     """Return a part for each reader that some section is meant for."""
     names = dict.fromkeys((*READERS, *(section.reader for section in findings.sections)))
     by_reader = {name: [item for item in findings.sections if item.reader == name] for name in names}
+    figures = pack_figures(findings)
     return [
         {
             "name": name,
-            "sections": [_section(item, charts, zone, max(2, MOST_FIGURES // len(own))) for item in own],
+            "sections": [_section(item, figures[item.key], drawn, zone) for item in own],
         }
         for name, own in by_reader.items()
         if own
     ]
 
 
-def main_figures(section: Section, most: int) -> list[Figure]:
-    """Return so many of a section's charts that have something to draw: those that signal at the latest first."""
-    drawn = [figure for figure in section.figures if figure.table.rows and figure.chart not in _SCREEN_ONLY]
-    return sorted(drawn, key=lambda figure: not _signals(figure.table))[:most]
-
-
-def _signals(table: Table) -> bool:
-    """Say whether the last row of a chart over time is a signal."""
-    names = [column.name for column in table.columns]
-    return "Signal" in names and bool(table.rows[-1][names.index("Signal")])
-
-
-def _section(section: Section, charts: Mapping[str, Vega], zone: ZoneInfo, most: int) -> dict[str, Any]:
-    figures = main_figures(section, most)
+def _section(
+    section: Section, figures: Sequence[Figure], drawn: Mapping[str, Drawn], zone: ZoneInfo
+) -> dict[str, Any]:
     tables = [table for table in section.tables if not table.folded]
     return {
         "key": section.key,
         "title": section.title,
         "question": section.question,
         "paragraphs": list(section.paragraphs),
-        "figures": [_figure(figure, charts[figure.key]) for figure in figures],
+        "figures": [_figure(figure, drawn[figure.key]) for figure in figures],
         "tables": [_table(table, zone) for table in tables],
         "elsewhere": _elsewhere(section, len(figures)),
         "caveats": list(section.caveats),
@@ -84,14 +68,14 @@ def _elsewhere(section: Section, drawn: int) -> str:
     return f"In the site's page besides: {listed(told)}." if told else ""
 
 
-def _figure(figure: Figure, chart: Vega) -> dict[str, Any]:
+def _figure(figure: Figure, drawn: Drawn) -> dict[str, Any]:
     return {
         "title": figure.title,
         "subtitle": figure.subtitle,
         "note": figure.note,
         "wide": figure.size == "full",
         "keys": [{"word": key.word, "look": key.look} for key in keys_of(figure)],
-        "svg": printable(svg.printed(at_width(chart, PRINT_WIDTHS[figure.size]), FAMILY)),
+        "svg": printable(drawn.on_paper),
     }
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from functools import cache
@@ -21,21 +20,20 @@ from pipeline.findings.model import (
     NOT_JUDGED,
     STEADY,
     UNKNOWN,
-    Figure,
     Measure,
     SiteFindings,
     Table,
 )
 from pipeline.findings.months import month_name
 from pipeline.findings.wording import basis, change, listed, shown
-from reports import svg
 from reports.charts.keys import keys_of
 from reports.closer import packed_lines, state_keys, wards_and_units
-from reports.compiled import Vega
 from reports.csv_link import csv_file, gzipped
+from reports.drawn import Drawn
 from reports.live_charts import packed
 from reports.paper import printed, told_more
 from reports.scripts import policy, scripts
+from reports.slug import slug
 from reports.sparkline import sparkline
 from reports.style import style_sheet
 
@@ -52,8 +50,8 @@ LOOKS = (
 )
 
 
-def render(findings: SiteFindings, charts: Mapping[str, Vega]) -> str:
-    """Return the site's page; the same findings, with their compiled charts, give the same bytes."""
+def render(findings: SiteFindings, drawn: Mapping[str, Drawn]) -> str:
+    """Return the site's page; the same findings, with their charts, give the same bytes."""
     zone = ZoneInfo(findings.time_zone)
     return _environment().get_template("page.html.j2").render(
         found=findings,
@@ -67,8 +65,8 @@ def render(findings: SiteFindings, charts: Mapping[str, Vega]) -> str:
         keys=keys_of,
         printed=printed,
         told_more=told_more,
-        draw=lambda figure: _drawn(charts[figure.key], figure),
-        live=_live(charts),
+        draw=lambda figure: Markup(drawn[figure.key].on_page),  # noqa: S704 Vega escapes the text of its marks
+        live=lambda: _live(drawn),
         **_closer(findings),
         spark=_spark,
         show=lambda value, kind: shown(value, kind, zone),
@@ -118,15 +116,6 @@ _TOLD = {
 }
 
 
-def slug(text: str) -> str:
-    """Return a text as an id; what names a part may hold anything.
-
-    >>> slug('cover-"><b>')
-    'cover-b'
-    """
-    return re.sub(r"-+", "-", re.sub(r"[^a-z0-9]+", "-", text.lower())).strip("-")
-
-
 @cache
 def _environment() -> jinja2.Environment:
     environment = jinja2.Environment(
@@ -150,12 +139,8 @@ def _page(own: tuple[str, ...] = ()) -> dict[str, object]:
     return {"style": Markup(style), "scripts": texts, "policy": policy(style, own)}  # noqa: S704 likewise
 
 
-def _drawn(chart: Vega, figure: Figure) -> Markup:
-    return Markup(svg.render(chart, slug(figure.key)))  # noqa: S704 Vega escapes the text of its marks
-
-
-def _live(charts: Mapping[str, Vega]) -> Markup:
-    text = packed({slug(key): chart for key, chart in charts.items()})
+def _live(drawn: Mapping[str, Drawn]) -> Markup:
+    text = packed({slug(key): chart.vega for key, chart in drawn.items()})
     return Markup(gzipped(text))  # noqa: S704 letters and digits
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from pipeline.disclosure import Left, Profile
@@ -19,7 +19,8 @@ from pipeline.store.ledger import LedgerEntry
 from pipeline.store.parquet import write_bytes
 from pipeline.validation import Validation
 from reports.board_pack import board_pack
-from reports.compiled import compiled_charts
+from reports.drawing_process import DrawingProcess
+from reports.drawings import Drawings
 from reports.month_workbook import month_workbook
 from reports.page import render, render_index
 
@@ -39,10 +40,10 @@ def write_reports(
     ``plan`` are the planning tables that stand, ``poor_data`` the faults for which the quality gate was overridden;
     the pages say so. Raises UsageError for a month that is none and NothingToDo when no site has data in it.
     """
-    told = [
+    told = (
         findings(published, ledger, validation, site, month, plan, poor_data)
         for site in _sites(published, month)
-    ]
+    )
     return _write(told, month, to)
 
 
@@ -71,7 +72,7 @@ def shared_editions(
 
 def write_shared(editions: Sequence[SharedEdition], month: str, to: Path) -> list[Path]:
     """Write ``<site>_<month>_shared`` in the same three forms, and ``index_shared.html`` for several sites."""
-    return _write([edition.findings for edition in editions], month, to, "_shared")
+    return _write((edition.findings for edition in editions), month, to, "_shared")
 
 
 def _sites(published: Published, month: str) -> list[str]:
@@ -81,16 +82,20 @@ def _sites(published: Published, month: str) -> list[str]:
     return sites
 
 
-def _write(told: list[SiteFindings], month: str, to: Path, suffix: str = "") -> list[Path]:
-    names = [f"{quoted(item.site_id)}_{month}{suffix}" for item in told]
+def _write(told: Iterable[SiteFindings], month: str, to: Path, suffix: str = "") -> list[Path]:
     written: dict[str, bytes] = {}
-    for item, name in zip(told, names, strict=True):
-        charts = compiled_charts(item)
-        written[f"{name}.html"] = render(item, charts).encode()
-        written[f"{name}.pdf"] = board_pack(item, charts)
-        written[f"{name}.xlsx"] = month_workbook(item)
-    if len(told) > 1:
-        written[f"index{suffix}.html"] = render_index(list(zip(told, names, strict=True)), month).encode()
+    pages = []
+    with DrawingProcess() as process:
+        # The charts of one site are drawn while the findings of the next are made.
+        for item, drawn in [(item, Drawings(item, process.draw)) for item in told]:
+            name = f"{quoted(item.site_id)}_{month}{suffix}"
+            workbook = month_workbook(item)
+            written[f"{name}.html"] = render(item, drawn).encode()
+            written[f"{name}.pdf"] = board_pack(item, drawn)
+            written[f"{name}.xlsx"] = workbook
+            pages.append((item, name))
+    if len(pages) > 1:
+        written[f"index{suffix}.html"] = render_index(pages, month).encode()
     for name, content in written.items():
         write_bytes(to / name, content)
     return [to / name for name in written]

@@ -1,10 +1,9 @@
-"""Charts as inline SVG: rendered without a browser, slimmed, and coloured by the page's own variables."""
+"""Drawings as inline SVG: slimmed, and coloured by the page's own variables."""
 
 from __future__ import annotations
 
 import re
 
-from reports.compiled import Vega
 from reports.style import COLOURS
 
 _COLOUR = re.compile(r"#[0-9a-f]{6}")
@@ -34,18 +33,14 @@ _DROPPED = re.compile(
 )
 
 
-def render(vega: Vega, prefix: str) -> str:
-    """Return a compiled chart as one SVG element; ``prefix`` keeps its ids apart from other charts'."""
-    import vl_convert
-
-    return themed(slim(vl_convert.vega_to_svg(vega), prefix))
+def on_page(svg: str, prefix: str) -> str:
+    """Return a drawing as one element of a page; ``prefix`` keeps its ids apart from other charts'."""
+    return themed(slim(svg, prefix))
 
 
-def printed(vega: Vega, family: str) -> str:
-    """Return a compiled chart as SVG that stands on its own: light colours, its text in one family of fonts."""
-    import vl_convert
-
-    return re.sub(r'font-family="[^"]*"', f'font-family="{family}"', vl_convert.vega_to_svg(vega))
+def on_paper(svg: str, family: str) -> str:
+    """Return a drawing as it stands on its own: light colours, its text in one family of fonts."""
+    return re.sub(r'font-family="[^"]*"', f'font-family="{family}"', svg)
 
 
 def slim(svg: str, prefix: str) -> str:

@@ -7,9 +7,11 @@ censored at t is still at risk at t.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Hashable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from fractions import Fraction
+from itertools import groupby
+from operator import itemgetter
 
 EVENT = "reprocessed"
 COMPETING = "bypassed"
@@ -60,12 +62,16 @@ def share_at(curve: Curve, times: Sequence[int], statuses: Sequence[str], target
 
 def risk_sets(
     times: Sequence[int], statuses: Sequence[Hashable]
-) -> Iterator[tuple[int, int, Counter[Hashable]]]:
+) -> Iterator[tuple[int, int, Mapping[Hashable, int]]]:
     """Yield each distinct time in order, the number still at risk then, and how many ended in each status."""
-    ended_at: dict[int, Counter[Hashable]] = {}
-    for time, status in zip(times, statuses, strict=True):
-        ended_at.setdefault(time, Counter())[status] += 1
+    counted = Counter(zip(times, statuses, strict=True))
+    by_time = sorted(
+        ((time, status, number) for (time, status), number in counted.items()), key=itemgetter(0)
+    )
     at_risk = len(times)
-    for time in sorted(ended_at):
-        yield time, at_risk, ended_at[time]
-        at_risk -= ended_at[time].total()
+    for time, group in groupby(by_time, key=itemgetter(0)):
+        ended: defaultdict[Hashable, int] = defaultdict(int)
+        for _, status, number in group:
+            ended[status] = number
+        yield time, at_risk, ended
+        at_risk -= sum(ended.values())

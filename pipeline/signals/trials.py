@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -21,9 +20,6 @@ if TYPE_CHECKING:
 UNPROTECTED = ("expired", "storage_unproven", "invalid_cycle", "uncharted_use", "no_record")
 
 _DAY_S = 86_400
-
-#: When a case was, and whether it went amiss: None for one that cannot be assessed.
-Case = tuple[datetime, bool | None]
 
 
 @dataclass(frozen=True)
@@ -88,43 +84,42 @@ class SiteCases:
             return None
         if series.base not in self._split:
             self._split[series.base] = self._by_part_and_ward(_CASES[series.base])
-        return gaps(self._split[series.base][series.measure.partition(":")[2], series.ward])
+        cases = self._split[series.base].get((series.measure.partition(":")[2], series.ward))
+        return [] if cases is None else gaps(cases)
 
     @cached_property
-    def _split(self) -> dict[str, dict[tuple[str, str], list[Case]]]:
+    def _split(self) -> dict[str, dict[tuple[str, str], pl.DataFrame]]:
         return {}
 
-    def _by_part_and_ward(self, cases: _Cases) -> dict[tuple[str, str], list[Case]]:
+    def _by_part_and_ward(self, cases: _Cases) -> dict[tuple[str, str], pl.DataFrame]:
         """Return the cases in order of time; those of each ward, and the site's, which hold those of no ward too."""
         rules = self._published.sites[self._site_id]
         rows = self._published.read(cases.table).filter(site_id=self._site_id).filter(cases.counted(rules))
         part = pl.col("part") if cases.by_part else pl.lit("")
         told = rows.select("unit_id", "ward", part=part, at=pl.col(cases.time), amiss=cases.amiss(rules))
-        found: dict[tuple[str, str], list[Case]] = defaultdict(list)
-        for part_name, ward, at, amiss in (
-            told.sort("at", "unit_id", "amiss").select("part", "ward", "at", "amiss").rows()
-        ):
-            found[part_name, SITE].append((at, amiss))
-            if ward is not None:
-                found[part_name, ward].append((at, amiss))
-        return found
+        told = told.sort("at", "unit_id", "amiss")
+        of_site, of_wards = told.with_columns(ward=pl.lit(SITE)), told.filter(pl.col("ward").is_not_null())
+        return {
+            (str(name), str(ward)): of_series
+            for rows in (of_site, of_wards)
+            for (name, ward), of_series in rows.partition_by("part", "ward", as_dict=True).items()
+        }
 
 
-def gaps(cases: Iterable[Case]) -> list[Gap]:
-    """Return the gaps between cases that went amiss, which are in order of time.
+def gaps(cases: pl.DataFrame) -> list[Gap]:
+    """Return the gaps between cases that went amiss; ``cases`` has at and amiss (null: unknown) in order of time.
 
     Nothing is known of the time before the first one, nor of a gap with a case that could not be assessed.
     """
+    told = cases.select("at", "amiss", well=(~pl.col("amiss")).cast(pl.Int64).cum_sum())
     found: list[Gap] = []
     before: datetime | None = None
-    between, known = 0, True
-    for at, amiss in cases:
-        if amiss:
-            if before is not None and known:
-                found.append(Gap(at, between, (at - before).total_seconds() / _DAY_S))
-            before, between, known = at, 0, True
-        elif amiss is None:
+    well_before, known = 0, True
+    for at, amiss, well in told.filter(pl.col("amiss").fill_null(True)).rows():
+        if amiss is None:
             known = False
-        else:
-            between += 1
+            continue
+        if before is not None and known:
+            found.append(Gap(at, well - well_before, (at - before).total_seconds() / _DAY_S))
+        before, well_before, known = at, well, True
     return found

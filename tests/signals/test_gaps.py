@@ -5,18 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+import polars as pl
 import pytest
 from results import day, results, rules_of, series
 
 from pipeline.measures.control_charts import g_chart, t_chart
 from pipeline.signals.gaps import gap_charts
-from pipeline.signals.trials import Case, Gap, SiteCases, gaps
+from pipeline.signals.trials import Gap, SiteCases, gaps
 
 
-def cases(text: str) -> list[Case]:
+def cases(text: str) -> pl.DataFrame:
     """Read one case a day: x went amiss, . went well, ? is not known."""
     amiss = {"x": True, ".": False, "?": None}
-    return [(day(number), amiss[mark]) for number, mark in enumerate(text)]
+    rows = [(day(number), amiss[mark]) for number, mark in enumerate(text)]
+    return pl.DataFrame(rows, schema={"at": datetime, "amiss": bool}, orient="row")
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,8 @@ from pipeline.signals.control_chart import control_chart
 from pipeline.signals.sensitivity import COLUMNS as SENSITIVITY
 from pipeline.site_rules import SiteRules, parse_site_rules
 from pipeline.store.columns import good_schema
-from reports.compiled import compiled_charts
+from reports.drawings import orders
+from reports.drawn import Drawn, draw
 from reports.page import render
 
 SITE, MONTH, PARTS = "T", "2026-10", ("circuit", "interface", "water_bag")
@@ -38,7 +39,12 @@ Rows = list[dict[str, Any]]
 
 def page_of(found: SiteFindings) -> str:
     """The site's page with its charts."""
-    return render(found, compiled_charts(found))
+    return render(found, drawn_of(found))
+
+
+def drawn_of(found: SiteFindings) -> dict[str, Drawn]:
+    """The site's charts, drawn one after the other."""
+    return {key: draw(order) for key, order in orders(found)}
 
 
 def rules(text: str = "") -> SiteRules:

@@ -18,6 +18,7 @@ from report_results import (
     busy_month,
     changeover_case,
     changeovers,
+    drawn_of,
     overruns,
     published,
 )
@@ -26,10 +27,11 @@ from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Attention, SiteFindings, Table
 from reports.board_pack import board_pack
-from reports.board_pack_readers import MOST_FIGURES, MOST_ROWS, PRINT_WIDTHS, READERS, main_figures
+from reports.board_pack_figures import MOST_FIGURES, PRINT_WIDTHS, main_figures
+from reports.board_pack_readers import MOST_ROWS, READERS
 from reports.board_pack_text import COVERED, printable
 from reports.charts import keys, spec_of
-from reports.compiled import at_width, compiled, compiled_charts
+from reports.drawn import at_width, compiled
 from reports.page import tally
 from reports.style import COLOURS
 
@@ -44,7 +46,7 @@ def told_of(folder, tables) -> SiteFindings:
 
 
 def read(found: SiteFindings) -> pypdf.PdfReader:
-    return pypdf.PdfReader(io.BytesIO(board_pack(found, compiled_charts(found))))
+    return pypdf.PdfReader(io.BytesIO(board_pack(found, drawn_of(found))))
 
 
 def words(page: pypdf.PageObject) -> str:

@@ -18,8 +18,7 @@ from pipeline.findings.model import Figure
 from pipeline.findings.source import Source
 from pipeline.site_rules import parse_site_rules
 from reports.charts import spec_of
-from reports.compiled import compiled
-from reports.svg import render
+from reports.drawn import Order, draw
 
 COVERED = [
     {"table_name": table, "month": month, "declared": False}
@@ -170,7 +169,7 @@ def test_a_panel_shows_its_own_ward_only(tmp_path):
     ]
     found = trellis(source(tmp_path, part_cover_monthly=rows))
     assert found is not None
-    drawn = render(compiled(spec_of(found, ZoneInfo("UTC"), checked=True)), "p")
+    drawn = draw(Order(spec_of(found, ZoneInfo("UTC"), checked=True), "p", None)).on_page
     heights = re.findall(r'v(\d+)h-[\d.]+Z" fill="var\(--dark\)"', drawn)
     assert (heights, re.findall(r">(\w+)</text></g></g></g></g>", drawn)) == (
         ["0", "56", "0"],

@@ -21,7 +21,7 @@ from zoneinfo import ZoneInfo
 import html5lib
 import pytest
 from printed_numbers import numbers, stands_for
-from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, page_of, published
+from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, drawn_of, page_of, published
 
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
@@ -29,12 +29,12 @@ from pipeline.findings.model import Cell, Column, SiteFindings, Table
 from pipeline.findings.wording import shown
 from reports.board_pack import board_pack
 from reports.charts import spec_of
-from reports.compiled import compiled_charts
 from reports.csv_link import csv_file, csv_link
 from reports.month_workbook import month_workbook
-from reports.page import every_table, slug, tally
+from reports.page import every_table, tally
 from reports.paper import printed, told_more
 from reports.scripts import scripts
+from reports.slug import slug
 
 #: Of reports/live/vega.js as `npm run build` made it.
 BUNDLE_SHA256 = "211a9b00164172bcb9ecadd9f815b34b096b1cd3a9f871ff8bc61b70af52307c"
@@ -315,14 +315,14 @@ def test_the_same_results_give_the_same_bytes_wherever_they_are_made(page, told,
     code = (
         "import sys, hashlib; from pathlib import Path; sys.path[:0] = sys.argv[1:3];"
         "from report_results import *; from pipeline.findings import findings;"
-        "from reports.compiled import compiled_charts; from reports.board_pack import board_pack;"
+        "from reports.board_pack import board_pack;"
         "from reports.month_workbook import month_workbook;"
         "told = findings(published(Path(sys.argv[3]), busy_month()), [], [], SITE, MONTH);"
-        "made = page_of(told).encode(), board_pack(told, compiled_charts(told)), month_workbook(told);"
+        "made = page_of(told).encode(), board_pack(told, drawn_of(told)), month_workbook(told);"
         "print(*(hashlib.sha256(content).hexdigest() for content in made))"
     )
     elsewhere = os.environ | {"TZ": "America/New_York", "PYTHONHASHSEED": "7", "LC_ALL": "C"}
     command = [sys.executable, "-c", code, str(here), str(here.parents[1]), str(tmp_path)]
     drawn = subprocess.run(command, env=elsewhere, capture_output=True, text=True, check=True)
-    made = page.encode(), board_pack(told, compiled_charts(told)), month_workbook(told)
+    made = page.encode(), board_pack(told, drawn_of(told)), month_workbook(told)
     assert drawn.stdout.split() == [hashlib.sha256(content).hexdigest() for content in made]
