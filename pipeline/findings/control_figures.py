@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from pipeline.findings.charted import (
     charts_of,
@@ -35,12 +36,18 @@ BETWEEN = {
     "g": ("count", "Cases that went well between two that did not"),
     "t": ("days", "Days between two cases that went amiss"),
 }
+#: The day of what was declared, and its words.
+Event = tuple[datetime, str]
+
 _TOTALS = {
     "cases": (Column("Cases", "count"), Column("Of", "count")),
     "hours": (Column("Hours in limit", "hours"), Column("Of", "hours")),
     "days": (Column("Water", "millilitres"), Column("Therapy days", "number")),
 }
 _JUDGED_BY = ("Baseline", "Lower limit", "Upper limit")
+
+#: Cases that a chart of gaps shows, the latest: more could not be told apart, and a large pool has thousands.
+SHOWN_CASES = 120
 
 #: An axis begins at 0, unless all that it shows lies above this part of the highest.
 _HIGH = 0.5
@@ -67,22 +74,34 @@ def control_figure(source: Source, chart: Chart, key: str, size: str) -> Figure:
     kind, drawn_as = kind_of(chart.measure), chart.stretches[-1].chart
     subject = kind.subject if chart.ward == SITE else f"{chart.ward} – {lower_first(kind.subject)}"
     gaps = is_of_gaps(chart)
+    points = points_in(source, chart, source.shown_months)
+    latest = points[-SHOWN_CASES:]
     table = Table(
         f"{key}-{drawn_as}", f"{subject}: {CHART_WORDS[drawn_as]}",
-        _gap_columns(drawn_as) if gaps else _month_columns(kind), _rows(source, chart),
+        _gap_columns(drawn_as) if gaps else _month_columns(kind), _rows(chart, latest),
     )  # fmt: skip
     raised = not gaps and _is_raised(table)
     return Figure(
         table.key,
         f"{'gaps' if gaps else 'raised' if raised else 'control'}_{BETWEEN[drawn_as][0] if gaps else kind.unit}",
         f"{subject}: {_latest(source, chart, kind)} – {lower_first(reading_of(source, chart))}",
-        _subtitle(source, BETWEEN[drawn_as][1] if gaps else kind.plotted),
+        _subtitle(source, (BETWEEN[drawn_as][1] if gaps else kind.plotted) + _how_many(len(points))),
         table,
         size=size,
         note=_note(source, chart, raised),
-        events=declared_changes(source, chart),
+        events=_since(latest, declared_changes(source, chart)) if gaps else declared_changes(source, chart),
         ward="" if chart.ward == SITE else chart.ward,
     )
+
+
+def _since(points: Sequence[ChartPoint], events: Sequence[Event]) -> tuple[Event, ...]:
+    """Return the events that are not before the first of some cases."""
+    return tuple(event for event in events if points and event[0] >= instant_of(points[0]))
+
+
+def _how_many(cases: int) -> str:
+    """Say how many cases are shown, where not all are."""
+    return f", the latest {SHOWN_CASES} of {cases:,} cases" if cases > SHOWN_CASES else ""
 
 
 def _month_columns(kind: Kind) -> tuple[Column, ...]:
@@ -95,8 +114,7 @@ def _gap_columns(drawn_as: str) -> tuple[Column, ...]:
     return (Column("Case on", "instant"), *numbers, Column("Signal"))
 
 
-def _rows(source: Source, chart: Chart) -> tuple[tuple[Cell, ...], ...]:
-    points = points_in(source, chart, source.shown_months)
+def _rows(chart: Chart, points: Sequence[ChartPoint]) -> tuple[tuple[Cell, ...], ...]:
     if is_of_gaps(chart):
         return tuple((instant_of(point), point.value, *_judging(point)) for point in points)
     return tuple(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pipeline.findings.charted import charts_of, instant_of, is_of_gaps, points_in, signals_now
 from pipeline.findings.control_figures import BETWEEN, CHART_WORDS, control_figure, signal_words
 from pipeline.findings.model import QUALITY_LEAD, Cell, Column, Section, Table
-from pipeline.findings.months import month_name
+from pipeline.findings.months import month_name, months_in_words
 from pipeline.findings.naming import kind_of
 from pipeline.findings.source import SITE, Source
 from pipeline.findings.wording import counted, listed, shown
@@ -17,6 +17,9 @@ from pipeline.signals.false_alarms import expected_by_chance
 
 #: Charts of wards that are drawn; what more of them signal stands in the list of every signal.
 _MOST_DRAWN = 6
+
+#: Months whose signals are listed; the charts mark those of all months that they show.
+LISTED_MONTHS = 12
 
 
 def signals_in_time(source: Source) -> Section:
@@ -68,6 +71,7 @@ def by_chance(source: Source, charts: Sequence[Chart], whose: str) -> str:
 
 
 def _every_signal(source: Source) -> Table:
+    months = source.shown_months[-LISTED_MONTHS:]
     rows = [
         (
             "the site" if chart.ward == SITE else chart.ward,
@@ -80,7 +84,7 @@ def _every_signal(source: Source) -> Table:
             signal_words(point),
         )
         for chart in every_chart(source)
-        for point in points_in(source, chart, source.shown_months)
+        for point in points_in(source, chart, months)
         if point.signal
     ]
     names = (
@@ -94,7 +98,7 @@ def _every_signal(source: Source) -> Table:
         "Upper limit",
         "Signal",
     )
-    caption = f"Every signal of the charts, {source.period}: {len(rows):,}"
+    caption = f"Every signal of the charts, {months_in_words(months)}: {len(rows):,}"
     return Table("signals", caption, tuple(map(Column, names)), tuple(rows), "No chart signals.", folded=True)
 
 

@@ -68,7 +68,7 @@ def test_every_signal_of_the_published_table_is_on_the_page_and_no_other(results
             row["signal"].replace("_", " "),
         )
         for row in results.read("control_chart").to_dicts()
-        if row["signal"] and row["period"][:7] <= month
+        if row["signal"] and f"{int(month[:4]) - 1}{month[4:]}" < row["period"][:7] <= month
     }  # fmt: skip
     assert seen == wanted
     assert {chart for _, _, chart, _, _ in seen} == {CHART_WORDS[kind] for kind in kinds}
@@ -87,6 +87,30 @@ def test_the_sites_figures_mark_the_signals_of_the_published_table(results):
             (signal or "").replace("_", " ") for signal in rows["signal"]
         ]
         assert [row[-4] for row in figures[key].table.rows] == rows["centre"].to_list()
+
+
+def test_a_large_pools_chart_of_cases_shows_the_latest_and_says_of_how_many(tmp_path):
+    proofs = (["disinfected"] * 8 + ["no_record"]) * 200
+    begins = [datetime(2025, 1, 2) + timedelta(hours=8 * number) for number in range(len(proofs))]
+    cases = [
+        {"ward": "Alder", "unit_id": "u", "to_started_at": at, "proof": proof}
+        for at, proof in zip(begins, proofs, strict=True)
+    ]
+    tables = {"changeover_monthly": changeovers([(10, 90)] * 22), "changeovers": cases}
+    results = published(
+        tmp_path,
+        tables,
+        CHANGE.replace("overrun_of_due", "unprotected_changeovers").replace("2026-03", "2025-06"),
+    )
+    figure = _figures(_told(results))["changeovers-g"]
+    of_site = results.read("control_chart").filter(ward="*", chart="g")
+    assert of_site.height > 180
+    assert figure.subtitle.startswith(
+        f"Cases that went well between two that did not, the latest 120 of {of_site.height} cases, January 2025"
+    )
+    assert [row[1] for row in figure.table.rows] == of_site["value"].to_list()[-120:]
+    assert figure.events == ()
+    assert _figures(_told(results, "2025-12"))["changeovers-g"].events
 
 
 def test_a_ward_that_signals_this_month_has_its_chart_drawn(results):
