@@ -26,6 +26,9 @@ _START = re.compile(r"<(?:line|path|circle|text)[^>]*>")
 _LOOK = re.compile(
     r' (?:fill|stroke|stroke-width|stroke-dasharray|font-size|font-weight|text-anchor)="[^"]*"'
 )
+#: A group of lines that look alike, and one of them.
+_LINES = re.compile(r'<g( [^>]*)?>((?:<line(?: (?:transform|x2|y2)="[^"]*")*/>)+)</g>')
+_LINE = re.compile(r'<line(?: transform="translate\(([^)]+)\)")?(?: x2="([^"]+)")?(?: y2="([^"]+)")?/>')
 #: A mark that is only there to be pointed at.
 _UNSEEN = re.compile(r'<circle [^>]*opacity="0"[^>]*/>')
 _DROPPED = re.compile(
@@ -48,13 +51,15 @@ def slim(svg: str, prefix: str) -> str:
 
     >>> slim('<path class="a" d="M1.23456,2" opacity="1"/>', "p")
     '<path d="M1.2,2"/>'
+    >>> slim('<g><line y2="4" stroke="red"/><line transform="translate(9,0)" x2="1" y2="4" stroke="red"/></g>', "p")
+    '<path stroke="red" d="M0,0l0,4M9,0l1,4"/>'
     """
     shorter = _TAG.sub(lambda tag: _NUMBER.sub(_rounded, _DROPPED.sub("", tag[0])), svg)
     shorter = _IDLE.sub("", shorter)
     shorter = _DOT.sub(r'<circle cx="\1" cy="\2" r="\3"', shorter)
     shorter = _UNSEEN.sub("", shorter)
     shorter = re.sub(r"<g>(<g/>)*</g>|<path d=\"M0,0[^\"]*\" ?(?:fill=\"none\")?/>(?=</g>$)", "", shorter)
-    shorter = _MARKS.sub(_hoisted, shorter)
+    shorter = _LINES.sub(_as_path, _MARKS.sub(_hoisted, shorter))
     return re.sub(r'(id="|url\(#)(clip\d+)', rf"\g<1>{prefix}-\g<2>", shorter)
 
 
@@ -73,6 +78,12 @@ def _hoisted(group: re.Match[str]) -> str:
         lambda mark: _LOOK.sub(lambda look: "" if look[0] in alike else look[0], mark[0]), group[1]
     )
     return f"<g{''.join(common)}>{bare}</g>"
+
+
+def _as_path(group: re.Match[str]) -> str:
+    """Return a group of lines as one path: the steps of an axis or the whiskers of a chart are one thing to draw."""
+    steps = (f"M{line[1] or '0,0'}l{line[2] or 0},{line[3] or 0}" for line in _LINE.finditer(group[2]))
+    return f'<path{group[1] or ""} d="{"".join(steps)}"/>'
 
 
 def themed(svg: str) -> str:
