@@ -7,7 +7,6 @@ It is tagged for readers that speak (PDF/UA-1) and fit for an archive (PDF/A-2a)
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from datetime import UTC, datetime, time
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -17,13 +16,13 @@ from pipeline.findings.model import SiteFindings
 from reports.board_pack_readers import readers
 from reports.board_pack_summary import summary
 from reports.board_pack_text import FAMILY, all_printable
-from reports.drawn import Drawn
+from reports.drawings import Drawings
 from reports.style import COLOURS, light
 
 _FOLDER = Path(__file__).parent
 
 
-def board_pack(findings: SiteFindings, drawn: Mapping[str, Drawn]) -> bytes:
+def board_pack(findings: SiteFindings, drawings: Drawings) -> bytes:
     """Return the bytes of a PDF; the same findings, with their charts, give the same bytes.
 
     No font of the machine is used.
@@ -33,7 +32,7 @@ def board_pack(findings: SiteFindings, drawn: Mapping[str, Drawn]) -> bytes:
     zone = ZoneInfo(findings.time_zone)
     told = {
         **summary(findings, zone),
-        "readers": readers(findings, drawn, zone),
+        "readers": readers(findings, drawings, zone),
         "family": FAMILY,
         "colours": {name: light(name) for name in COLOURS},
         "version": __version__,

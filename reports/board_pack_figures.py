@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from typing import Any
 
 from pipeline.findings.model import Figure, Section, SiteFindings, Table
 
@@ -25,10 +26,9 @@ def pack_figures(findings: SiteFindings) -> dict[str, list[Figure]]:
     }
 
 
-def paper_widths(findings: SiteFindings) -> dict[str, int]:
-    """Return the width on paper of each of the board pack's charts, by the figure's key."""
-    chosen = pack_figures(findings).values()
-    return {figure.key: PRINT_WIDTHS[figure.size] for figures in chosen for figure in figures}
+def width_on_paper(figure: Figure, spec: dict[str, Any]) -> dict[str, Any]:
+    """Return a chart's specification at its width on paper; panels side by side keep widths of their own."""
+    return spec | {"width": PRINT_WIDTHS[figure.size]} if "width" in spec else spec
 
 
 def main_figures(section: Section, most: int) -> list[Figure]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -20,7 +20,7 @@ from pipeline.findings.wording import NOT_KNOWN, counted, listed, lower_first, s
 from reports.board_pack_figures import pack_figures
 from reports.board_pack_text import printable
 from reports.charts.keys import keys_of
-from reports.drawn import Drawn
+from reports.drawings import Drawings
 from reports.page import NUMBERS
 
 READERS = (QUALITY_LEAD, INFECTION_CONTROL, PURCHASING, WARD)
@@ -29,7 +29,7 @@ READERS = (QUALITY_LEAD, INFECTION_CONTROL, PURCHASING, WARD)
 MOST_ROWS = 30
 
 
-def readers(findings: SiteFindings, drawn: Mapping[str, Drawn], zone: ZoneInfo) -> list[dict[str, Any]]:
+def readers(findings: SiteFindings, drawings: Drawings, zone: ZoneInfo) -> list[dict[str, Any]]:
     """Return a part for each reader that some section is meant for."""
     names = dict.fromkeys((*READERS, *(section.reader for section in findings.sections)))
     by_reader = {name: [item for item in findings.sections if item.reader == name] for name in names}
@@ -37,7 +37,7 @@ def readers(findings: SiteFindings, drawn: Mapping[str, Drawn], zone: ZoneInfo) 
     return [
         {
             "name": name,
-            "sections": [_section(item, figures[item.key], drawn, zone) for item in own],
+            "sections": [_section(item, figures[item.key], drawings, zone) for item in own],
         }
         for name, own in by_reader.items()
         if own
@@ -45,7 +45,7 @@ def readers(findings: SiteFindings, drawn: Mapping[str, Drawn], zone: ZoneInfo) 
 
 
 def _section(
-    section: Section, figures: Sequence[Figure], drawn: Mapping[str, Drawn], zone: ZoneInfo
+    section: Section, figures: Sequence[Figure], drawings: Drawings, zone: ZoneInfo
 ) -> dict[str, Any]:
     tables = [table for table in section.tables if not table.folded]
     return {
@@ -53,7 +53,7 @@ def _section(
         "title": section.title,
         "question": section.question,
         "paragraphs": list(section.paragraphs),
-        "figures": [_figure(figure, drawn[figure.key]) for figure in figures],
+        "figures": [_figure(figure, drawings.on_paper(figure.key)) for figure in figures],
         "tables": [_table(table, zone) for table in tables],
         "elsewhere": _elsewhere(section, len(figures)),
         "caveats": list(section.caveats),
@@ -68,14 +68,14 @@ def _elsewhere(section: Section, drawn: int) -> str:
     return f"In the site's page besides: {listed(told)}." if told else ""
 
 
-def _figure(figure: Figure, drawn: Drawn) -> dict[str, Any]:
+def _figure(figure: Figure, drawing: str) -> dict[str, Any]:
     return {
         "title": figure.title,
         "subtitle": figure.subtitle,
         "note": figure.note,
         "wide": figure.size == "full",
         "keys": [{"word": key.word, "look": key.look} for key in keys_of(figure)],
-        "svg": printable(drawn.on_paper),
+        "svg": printable(drawing),
     }
 
 

@@ -19,7 +19,7 @@ from pipeline.errors import DewledgerError
 from reports.drawn import Drawn, Order, draw
 
 #: A chart of nothing. Drawing it starts the engine while the first findings are still being made.
-_NOTHING = Order({"mark": "point", "data": {"values": []}}, "", None)
+_NOTHING = Order({"mark": "point", "data": {"values": []}}, None)
 
 
 class DrawingProcess:

@@ -1,4 +1,4 @@
-"""A chart, compiled and drawn once: the page, its live charts and the board pack are made from the same one."""
+"""A chart drawn: its specification in, and out come the same chart for a browser to draw anew and its drawing."""
 
 from __future__ import annotations
 
@@ -19,20 +19,18 @@ Vega = dict[str, Any]
 
 @dataclass(frozen=True)
 class Order:
-    """A chart to draw: its specification in Vega-Lite, what its ids begin with, and its width if it goes on paper."""
+    """A chart to draw: its specification in Vega-Lite, and what its ids begin with in a page; None for paper."""
 
     spec: dict[str, Any]
-    prefix: str
-    paper_width: int | None
+    prefix: str | None
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """A chart as Vega, as SVG in the page, and as SVG on paper; that is empty for a chart which does not go there."""
+    """A chart as Vega, and as SVG: of the page's own colours, or as it stands on its own on paper."""
 
     vega: Vega
-    on_page: str
-    on_paper: str
+    svg: str
 
 
 def draw(order: Order) -> Drawn:
@@ -40,11 +38,10 @@ def draw(order: Order) -> Drawn:
     import vl_convert
 
     vega = compiled(order.spec)
-    on_page, on_paper = svg.on_page(vl_convert.vega_to_svg(vega), order.prefix), ""
-    if order.paper_width is not None:
-        narrower = at_width(vega, order.paper_width)
-        on_paper = svg.on_paper(vl_convert.vega_to_svg(narrower), FAMILY)
-    return Drawn(vega, on_page, on_paper)
+    drawing = vl_convert.vega_to_svg(vega)
+    if order.prefix is None:
+        return Drawn(vega, svg.on_paper(drawing, FAMILY))
+    return Drawn(vega, svg.on_page(drawing, order.prefix))
 
 
 def compiled(spec: dict[str, Any]) -> Vega:
@@ -56,8 +53,3 @@ def compiled(spec: dict[str, Any]) -> Vega:
 
     found: Vega = vl_convert.vegalite_to_vega(spec, vl_version=VL_VERSION)
     return found
-
-
-def at_width(vega: Vega, width: int) -> Vega:
-    """Return a chart that fits another width; panels side by side keep the widths of their own."""
-    return {**vega, "width": width} if "width" in vega else vega

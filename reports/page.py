@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -29,7 +29,7 @@ from pipeline.findings.wording import basis, change, listed, shown
 from reports.charts.keys import keys_of
 from reports.closer import packed_lines, state_keys, wards_and_units
 from reports.csv_link import csv_file, gzipped
-from reports.drawn import Drawn
+from reports.drawings import Drawings
 from reports.live_charts import packed
 from reports.paper import printed, told_more
 from reports.scripts import policy, scripts
@@ -50,7 +50,7 @@ LOOKS = (
 )
 
 
-def render(findings: SiteFindings, drawn: Mapping[str, Drawn]) -> str:
+def render(findings: SiteFindings, drawings: Drawings) -> str:
     """Return the site's page; the same findings, with their charts, give the same bytes."""
     zone = ZoneInfo(findings.time_zone)
     return _environment().get_template("page.html.j2").render(
@@ -65,8 +65,8 @@ def render(findings: SiteFindings, drawn: Mapping[str, Drawn]) -> str:
         keys=keys_of,
         printed=printed,
         told_more=told_more,
-        draw=lambda figure: Markup(drawn[figure.key].on_page),  # noqa: S704 Vega escapes the text of its marks
-        live=lambda: _live(drawn),
+        draw=lambda figure: Markup(drawings.on_page(figure.key)),  # noqa: S704 Vega escapes the text of its marks
+        live=lambda: _live(drawings),
         **_closer(findings),
         spark=_spark,
         show=lambda value, kind: shown(value, kind, zone),
@@ -139,8 +139,8 @@ def _page(own: tuple[str, ...] = ()) -> dict[str, object]:
     return {"style": Markup(style), "scripts": texts, "policy": policy(style, own)}  # noqa: S704 likewise
 
 
-def _live(drawn: Mapping[str, Drawn]) -> Markup:
-    text = packed({slug(key): chart.vega for key, chart in drawn.items()})
+def _live(drawings: Drawings) -> Markup:
+    text = packed({slug(key): chart for key, chart in drawings.to_draw_anew().items()})
     return Markup(gzipped(text))  # noqa: S704 letters and digits
 
 

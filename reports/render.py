@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from pipeline.disclosure import Left, Profile
 from pipeline.errors import NothingToDo
@@ -40,11 +41,16 @@ def write_reports(
     ``plan`` are the planning tables that stand, ``poor_data`` the faults for which the quality gate was overridden;
     the pages say so. Raises UsageError for a month that is none and NothingToDo when no site has data in it.
     """
-    told = (
-        findings(published, ledger, validation, site, month, plan, poor_data)
-        for site in _sites(published, month)
-    )
-    return _write(told, month, to)
+    with DrawingProcess() as process:
+        made = []
+        for site in _sites(published, month):
+            drawings = Drawings(process.draw, published.sites[site].zone)
+            told = findings(
+                published, ledger, validation, site, month, plan, poor_data, as_made=drawings.order
+            )
+            drawings.order_for_paper(told)
+            made.append((told, drawings))
+        return _write(made, month, to)
 
 
 def shared_editions(
@@ -72,7 +78,15 @@ def shared_editions(
 
 def write_shared(editions: Sequence[SharedEdition], month: str, to: Path) -> list[Path]:
     """Write ``<site>_<month>_shared`` in the same three forms, and ``index_shared.html`` for several sites."""
-    return _write((edition.findings for edition in editions), month, to, "_shared")
+    with DrawingProcess() as process:
+        made = []
+        for told in (edition.findings for edition in editions):
+            drawings = Drawings(process.draw, ZoneInfo(told.time_zone))
+            for section in told.sections:
+                drawings.order(section)
+            drawings.order_for_paper(told)
+            made.append((told, drawings))
+        return _write(made, month, to, "_shared")
 
 
 def _sites(published: Published, month: str) -> list[str]:
@@ -82,18 +96,18 @@ def _sites(published: Published, month: str) -> list[str]:
     return sites
 
 
-def _write(told: Iterable[SiteFindings], month: str, to: Path, suffix: str = "") -> list[Path]:
+def _write(
+    made: Sequence[tuple[SiteFindings, Drawings]], month: str, to: Path, suffix: str = ""
+) -> list[Path]:
     written: dict[str, bytes] = {}
     pages = []
-    with DrawingProcess() as process:
-        # The charts of one site are drawn while the findings of the next are made.
-        for item, drawn in [(item, Drawings(item, process.draw)) for item in told]:
-            name = f"{quoted(item.site_id)}_{month}{suffix}"
-            workbook = month_workbook(item)
-            written[f"{name}.html"] = render(item, drawn).encode()
-            written[f"{name}.pdf"] = board_pack(item, drawn)
-            written[f"{name}.xlsx"] = workbook
-            pages.append((item, name))
+    for told, drawings in made:
+        name = f"{quoted(told.site_id)}_{month}{suffix}"
+        workbook = month_workbook(told)  # needs no drawing, so that there is time for the last ones
+        written[f"{name}.html"] = render(told, drawings).encode()
+        written[f"{name}.pdf"] = board_pack(told, drawings)
+        written[f"{name}.xlsx"] = workbook
+        pages.append((told, name))
     if len(pages) > 1:
         written[f"index{suffix}.html"] = render_index(pages, month).encode()
     for name, content in written.items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from pipeline.errors import NothingToDo
 from pipeline.findings.attention import attention
@@ -14,7 +14,7 @@ from pipeline.findings.definitions import definitions, of_charts
 from pipeline.findings.fresh import fresh
 from pipeline.findings.life_lines import line_months, unit_lines
 from pipeline.findings.measured import measures
-from pipeline.findings.model import SiteFindings
+from pipeline.findings.model import Section, SiteFindings
 from pipeline.findings.months import checked_month
 from pipeline.findings.overruns import overruns
 from pipeline.findings.plan_tables import Plan
@@ -48,10 +48,13 @@ def findings(
     month: str,
     plan: Plan | None = None,
     poor_data: Sequence[str] = (),
+    *,
+    as_made: Callable[[Section], None] = lambda _: None,
 ) -> SiteFindings:
     """Return what a site's page of a month says.
 
-    ``plan`` are the planning tables that stand, ``poor_data`` the faults that the gate was overridden for.
+    ``plan`` are the planning tables that stand, ``poor_data`` the faults that the gate was overridden for;
+    ``as_made`` is called with each section while the next ones are still to be made.
 
     Raises UsageError for a month that is none, NothingToDo for a site that is not in the results,
     or for results of an earlier program.
@@ -65,6 +68,10 @@ def findings(
     others = tuple(f"{site}, " for site in published.sites if site != site_id)
     own_faults = [fault for fault in poor_data if not fault.startswith(others)]
     measured, planned = measures(source), own_plan(source, plan or {})
+    sections = []
+    for section in _sections(source, ledger, validation, planned):
+        as_made(section)
+        sections.append(section)
     return SiteFindings(
         site_id=site_id,
         month=month,
@@ -75,27 +82,32 @@ def findings(
         signals=about_signals(source),
         attention=attention(source, measured, planned, own_faults),
         measures=measured,
-        sections=(
-            cover(source),
-            overruns(source),
-            fresh(source),
-            changeovers(source),
-            turnaround(source),
-            storage(source),
-            water(source),
-            warmth(source),
-            setup(source),
-            counts(source),
-            compared(source),
-            signals_in_time(source),
-            supplies(source),
-            purchasing(source, planned),
-            quality(source, ledger, validation),
-        ),
+        sections=tuple(sections),
         definitions=(of_charts(source.rules), *definitions(source.models)),
         line_months=line_months(source),
         lines=unit_lines(source),
     )
+
+
+def _sections(
+    source: Source, ledger: Sequence[LedgerEntry], validation: Sequence[Validation], planned: Plan
+) -> Iterator[Section]:
+    """Yield the sections of the page, in its order."""
+    yield cover(source)
+    yield overruns(source)
+    yield fresh(source)
+    yield changeovers(source)
+    yield turnaround(source)
+    yield storage(source)
+    yield water(source)
+    yield warmth(source)
+    yield setup(source)
+    yield counts(source)
+    yield compared(source)
+    yield signals_in_time(source)
+    yield supplies(source)
+    yield purchasing(source, planned)
+    yield quality(source, ledger, validation)
 
 
 def sites_with_data(published: Published, month: str) -> list[str]:

@@ -2,7 +2,8 @@
 
 The results of a demo store's first site are repeated until it has 60 wards and over 600 units, and its first six months
 once more before them, so that there are 24. Page, board pack and workbook are then made as ``dewledger report`` makes
-them, in a process of its own; time and memory are those of all its processes together.
+them, in a process of its own; time and memory are those of all its processes together. The floor is drawing the page's
+charts one after the other, which the program leaves to a library.
 """
 
 from __future__ import annotations
@@ -85,7 +86,7 @@ def _months_before(month: str) -> str:
 
 
 def render(small: Published, month: str, folder: Path) -> None:
-    """Write the page and print what it took."""
+    """Write page, board pack and workbook, and print what they took."""
     from reports.render import write_reports
 
     (site,) = small.sites
@@ -96,12 +97,29 @@ def render(small: Published, month: str, folder: Path) -> None:
     wall = time.perf_counter() - wall
     used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     cpu = sum(usage.ru_utime + usage.ru_stime for usage in used)
+    floor = drawing(large, site, month)
     rows = large.read("part_cover_monthly")
     print(
         f"{site}: {rows['ward'].n_unique() - 1} wards, {large.read('patient_stays')['unit_id'].n_unique()} units, "
         f"{rows['month'].n_unique()} months: {wall:.1f} s wall, {cpu:.1f} s processor, "
-        f"{sum(usage.ru_maxrss for usage in used) / 1024:.0f} MB, page {page.stat().st_size / 1e6:.2f} MB"
+        f"{sum(usage.ru_maxrss for usage in used) / 1024:.0f} MB, page {page.stat().st_size / 1e6:.2f} MB; "
+        f"{wall / floor:.1f} times the floor of {floor:.1f} s"
     )
+
+
+def drawing(large: Published, site: str, month: str) -> float:
+    """Return the seconds that drawing the page's charts takes."""
+    from pipeline.findings import findings
+    from reports.charts import spec_of
+    from reports.drawn import Order, draw
+
+    told = findings(large, [], [], site, month)
+    figures = [figure for section in told.sections for figure in section.figures if figure.table.rows]
+    orders = [Order(spec_of(figure, large.sites[site].zone), figure.key) for figure in figures]
+    began = time.perf_counter()
+    for order in orders:
+        draw(order)
+    return time.perf_counter() - began
 
 
 def main(store: Path, month: str, folder: Path) -> None:

@@ -21,6 +21,7 @@ _PROBES = """
     document.body.append(Object.assign(document.createElement("script"), { textContent: "window.ran = true" }));
     document.body.append(Object.assign(document.createElement("img"), { src: "https://example.org/x.png" }));
     document.body.insertAdjacentHTML("beforeend", '<p style="color:red" onclick="window.ran = true">x</p>');
+    document.body.lastElementChild.click();  // some versions look at a handler only when it is called
     fetch("https://example.org/").catch(() => {});
     try { new Function("window.ran = true")(); } catch {}
 """

@@ -80,6 +80,21 @@ def test_the_first_stop_of_the_keyboard_skips_to_what_needs_attention(open_page,
     expect(found.locator(":focus")).to_have_attribute("href", "#first")
 
 
+@pytest.mark.parametrize("width", [1280, 390])
+def test_each_link_of_the_contents_leads_to_its_chapter(open_page, text, width):
+    page = open_page(text, width=width).page
+    links = page.locator("nav a").all()
+    assert len(links) > 10
+    for link in links[::-1]:
+        page.evaluate("scrollTo(0, 0)")
+        chapter = page.locator(link.get_attribute("href"))
+        link.click()
+        page.wait_for_timeout(200)
+        # The last one cannot be scrolled further up than the page is long.
+        at_end = page.evaluate("scrollY + innerHeight >= document.documentElement.scrollHeight - 2")
+        assert at_end or chapter.evaluate("found => Math.abs(found.getBoundingClientRect().top)") < 2
+
+
 def test_enter_opens_the_numbers(page):
     numbers = page.locator("#cover-now details")
     numbers.locator("summary").focus()

@@ -6,10 +6,12 @@ import base64
 import gzip
 import re
 from collections.abc import Iterable
+from concurrent.futures import Future
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import duckdb
 import polars as pl
@@ -23,8 +25,8 @@ from pipeline.signals.control_chart import control_chart
 from pipeline.signals.sensitivity import COLUMNS as SENSITIVITY
 from pipeline.site_rules import SiteRules, parse_site_rules
 from pipeline.store.columns import good_schema
-from reports.drawings import orders
-from reports.drawn import Drawn, draw
+from reports.drawings import Drawings
+from reports.drawn import Drawn, Order, draw
 from reports.page import render
 
 SITE, MONTH, PARTS = "T", "2026-10", ("circuit", "interface", "water_bag")
@@ -42,9 +44,19 @@ def page_of(found: SiteFindings) -> str:
     return render(found, drawn_of(found))
 
 
-def drawn_of(found: SiteFindings) -> dict[str, Drawn]:
-    """The site's charts, drawn one after the other."""
-    return {key: draw(order) for key, order in orders(found)}
+def drawn_of(found: SiteFindings) -> Drawings:
+    """The site's charts, drawn at once."""
+    drawings = Drawings(_at_once, ZoneInfo(found.time_zone))
+    for section in found.sections:
+        drawings.order(section)
+    drawings.order_for_paper(found)
+    return drawings
+
+
+def _at_once(order: Order) -> Future[Drawn]:
+    drawn: Future[Drawn] = Future()
+    drawn.set_result(draw(order))
+    return drawn
 
 
 def rules(text: str = "") -> SiteRules:

@@ -6,7 +6,6 @@ import io
 import re
 from dataclasses import replace
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pypdf
 import pytest
@@ -27,11 +26,10 @@ from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Attention, SiteFindings, Table
 from reports.board_pack import board_pack
-from reports.board_pack_figures import MOST_FIGURES, PRINT_WIDTHS, main_figures
+from reports.board_pack_figures import MOST_FIGURES, main_figures
 from reports.board_pack_readers import MOST_ROWS, READERS
 from reports.board_pack_text import COVERED, printable
-from reports.charts import keys, spec_of
-from reports.drawn import at_width, compiled
+from reports.charts import keys
 from reports.page import tally
 from reports.style import COLOURS
 
@@ -177,15 +175,6 @@ def test_text_in_charts_is_seven_points_or_more(pack):
     assert min(sizes.keys() - {key, footer}) >= 7
 
 
-def test_a_chart_on_paper_is_the_one_that_would_be_compiled_at_its_width(told):
-    for figure in (figure for section in told.sections for figure in section.figures if figure.table.rows):
-        spec, width = spec_of(figure, ZoneInfo(told.time_zone)), PRINT_WIDTHS[figure.size]
-        if "width" in spec:
-            assert at_width(compiled(spec), width) == compiled(spec | {"width": width}), figure.key
-        else:
-            assert at_width(compiled(spec), width) == compiled(spec), figure.key
-
-
 def test_no_heading_is_the_last_of_a_page(told, pages):
     headings = [text for section in told.sections for text in (section.title, section.question)]
     for text in pages[1:]:
@@ -218,7 +207,9 @@ def test_the_fonts_hold_every_character_that_is_left_as_it_is(told):
     held = [chr(code) for low, high in ranges for code in range(int(low, 16), int(high or low, 16) + 1)]
     assert len(held) > 600
     shown = "".join(held).replace(" ", "")
-    board_pack(replace(told, scope=shown, sections=(), measures=()), {})  # raises where a glyph is lacking
+    board_pack(
+        replace(told, scope=shown, sections=(), measures=()), drawn_of(replace(told, sections=()))
+    )  # raises where a glyph is lacking
 
 
 def test_cases_left_to_the_page_are_counted(tmp_path):

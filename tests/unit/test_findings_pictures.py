@@ -169,7 +169,7 @@ def test_a_panel_shows_its_own_ward_only(tmp_path):
     ]
     found = trellis(source(tmp_path, part_cover_monthly=rows))
     assert found is not None
-    drawn = draw(Order(spec_of(found, ZoneInfo("UTC"), checked=True), "p", None)).on_page
+    drawn = draw(Order(spec_of(found, ZoneInfo("UTC"), checked=True), "p")).svg
     heights = re.findall(r'v(\d+)h-[\d.]+Z" fill="var\(--dark\)"', drawn)
     assert (heights, re.findall(r">(\w+)</text></g></g></g></g>", drawn)) == (
         ["0", "56", "0"],
