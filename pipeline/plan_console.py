@@ -13,8 +13,8 @@ from rich.console import Console
 from rich.table import Table
 
 from pipeline.console import say
-from pipeline.findings.cautions import PLANNING as CAUTION
-from pipeline.planning.plan import ALL_CHANGES, AS_NOW, Plan
+from pipeline.findings.cautions import PLANNING
+from pipeline.planning.plan import ALL_CHANGES, AS_NOW, Plan, side_by_side
 
 _ORDERS = {
     "item_id": "item",
@@ -32,7 +32,7 @@ def plan_document(found: Plan) -> dict[str, Any]:
     """Return a plan as the one JSON document: every planning table, and the cautions."""
     return {
         "as_of": f"{found.as_of.isoformat()}Z",
-        "cautions": [CAUTION, *found.cautions],
+        "cautions": [PLANNING, *found.cautions],
         "tables": {name: rows.to_dicts() for name, rows in sorted(found.tables.items())},
     }
 
@@ -55,15 +55,10 @@ def show_plan(found: Plan, files: Sequence[Path]) -> None:
             say(f"{site}: {row['message']}")
     for change, letter in letters.items():
         say(f"{letter}: {change}")
-    for caution in (*found.cautions, CAUTION):
+    for caution in (*found.cautions, PLANNING):
         say(caution)
     for path in files:
         click.echo(path)
-
-
-def side_by_side(comparison: pl.DataFrame) -> pl.DataFrame:
-    """Return the measures of one site as rows and its plans as columns, in the order in which they were tried."""
-    return comparison.pivot("plan", index=["measure", "unit"], values="value", maintain_order=True)
 
 
 def _letters(found: Plan) -> dict[str, str]:

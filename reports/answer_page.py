@@ -11,12 +11,11 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
-from pipeline.findings.wording import shown
+from pipeline.findings.wording import NUMBERS, shown
 from pipeline.tracing.answer import Answer
 from pipeline.tracing.log_sheet import LogSheet
 from reports.csv_link import csv_link
 from reports.drawing import LOOKS
-from reports.page import NUMBERS
 from reports.style import style_sheet
 
 

@@ -16,12 +16,11 @@ from pipeline.findings.model import (
     SiteFindings,
     Table,
 )
-from pipeline.findings.wording import NOT_KNOWN, counted, listed, lower_first, shown
+from pipeline.findings.wording import NOT_KNOWN, NUMBERS, counted, listed, lower_first, shown
 from reports.board_pack_figures import pack_figures
 from reports.board_pack_text import printable
 from reports.charts.keys import keys_of
 from reports.drawings import Drawings
-from reports.page import NUMBERS
 
 READERS = (QUALITY_LEAD, INFECTION_CONTROL, PURCHASING, WARD)
 

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import NOT_JUDGED, STEADY, Measure, SiteFindings
 from pipeline.findings.months import month_name
+from pipeline.findings.opening import known_at, tally
 from pipeline.findings.wording import NOT_KNOWN, basis, change, shown
-from reports.page import tally
 from reports.sparkline import sparkline
 from reports.style import light
 
@@ -25,14 +25,12 @@ _LOOKS = {
 
 def summary(findings: SiteFindings, zone: ZoneInfo) -> dict[str, Any]:
     """Return the texts of the first page."""
-    known = shown(findings.as_of, "instant", zone)
-    known = known.split(",")[0] if findings.shared else known
     return {
         "site": findings.site_id,
         "month": month_name(findings.month),
         "shared": list(findings.shared),
         "scope": findings.scope,
-        "known": f"Records known at {known}; all times are those of {findings.time_zone}.",
+        "known": known_at(findings),
         "cautions": list(CAUTIONS),
         "pseudonyms": "" if findings.shared else PSEUDONYMS,
         "tally": tally(findings),

@@ -20,9 +20,8 @@ from xlsxwriter.worksheet import Worksheet
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Attention, Cell, SiteFindings
 from pipeline.findings.months import month_name
-from pipeline.findings.wording import shown
+from pipeline.findings.opening import known_at, tally
 from reports.month_sheets import Block, Sheet, measures_sheet, months_sheet, section_sheets
-from reports.page import tally
 from reports.text_only import TEXT_STAYS_TEXT
 
 #: How a number of each kind of column is printed; the unit stands in the head of its column.
@@ -82,12 +81,10 @@ def _read_first(book: _Book, findings: SiteFindings, sheets: Sequence[Sheet]) ->
     sheet = book.workbook.add_worksheet("Read first")
     for place, width in enumerate(_FIRST):
         sheet.set_column(place, place, width)
-    known = shown(findings.as_of, "instant", book.zone)
-    known = known.split(",")[0] if findings.shared else known
     lines = [
         *findings.shared,
         findings.scope,
-        f"Records known at {known}; all times are those of {findings.time_zone}.",
+        known_at(findings),
         *CAUTIONS,
         *(() if findings.shared else (PSEUDONYMS,)),
         "",

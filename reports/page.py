@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable
 from functools import cache
 from itertools import groupby
@@ -15,17 +14,13 @@ from markupsafe import Markup
 from pipeline import __version__
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import (
-    DECIDE,
-    LOOK,
-    NOT_JUDGED,
-    STEADY,
-    UNKNOWN,
     Measure,
     SiteFindings,
     Table,
 )
 from pipeline.findings.months import month_name
-from pipeline.findings.wording import basis, change, listed, shown
+from pipeline.findings.opening import known_at, tally
+from pipeline.findings.wording import NUMBERS, basis, change, shown
 from reports.charts.keys import keys_of
 from reports.closer import packed_lines, state_keys, wards_and_units
 from reports.csv_link import csv_file, gzipped
@@ -39,7 +34,6 @@ from reports.style import style_sheet
 
 #: Rows of what needs attention that stand open; the others are one click away.
 FIRST_ROWS = 6
-NUMBERS = frozenset({"count", "share", "hours", "minutes", "days", "millilitres", "ratio", "number"})
 UNBROKEN = frozenset({"instant", "unit", "month", "day"})
 
 #: The class of a cell, as an attribute, by the kind of its column: none for numbers, which most cells are.
@@ -62,6 +56,7 @@ def render(findings: SiteFindings, drawings: Drawings) -> str:
         cautions=CAUTIONS,
         pseudonyms=PSEUDONYMS,
         tally=tally(findings),
+        known=known_at(findings),
         keys=keys_of,
         printed=printed,
         told_more=told_more,
@@ -82,38 +77,6 @@ def render_index(pages: list[tuple[SiteFindings, str]], month: str) -> str:
     """Return the page that leads to those of the sites; each comes with its files' name, bare of its ending."""
     rows = [(findings, name, tally(findings)) for findings, name in pages]
     return _environment().get_template("index.html.j2").render(rows=rows, month=month_name(month), **_page())
-
-
-def tally(findings: SiteFindings) -> str:
-    """Say in one line how many matters need attention, and how many measures are steady."""
-    counts = [(status, sum(item.status == status for item in findings.attention)) for status in _TOLD]
-    told = [f"{number} {_TOLD[status][number != 1]}" for status, number in counts if number]
-    if not told:
-        told = [
-            "Single cases are not told here" if findings.shared else "Nothing asks for a decision this month"
-        ]
-    return f"{', '.join(told)}. {_measures_told(findings.measures)}"
-
-
-def _measures_told(measures: tuple[Measure, ...]) -> str:
-    """Say how many measures are steady, and of how many that cannot be said."""
-    statuses = Counter(measure.status for measure in measures)
-    signals = statuses[DECIDE] + statuses[LOOK]
-    steady = statuses[STEADY]
-    parts = ["1 is steady" if steady == 1 else f"{steady or 'none'} are steady"]
-    if signals:
-        parts.append(
-            "1 differs from its baseline" if signals == 1 else f"{signals} differ from their baseline"
-        )
-    parts += [f"{statuses[UNKNOWN]} cannot be judged"] if statuses[UNKNOWN] else []
-    return f"Of {len(measures) - statuses[NOT_JUDGED]} charted measures {listed(parts)}."
-
-
-_TOLD = {
-    DECIDE: ("needs a decision", "need a decision"),
-    LOOK: ("is worth a look", "are worth a look"),
-    UNKNOWN: ("cannot be judged", "cannot be judged"),
-}
 
 
 @cache

@@ -20,9 +20,8 @@ from xlsxwriter.format import Format
 from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
-from pipeline.findings.cautions import CAUTIONS
-from pipeline.plan_console import CAUTION, side_by_side
-from pipeline.planning.plan import Plan
+from pipeline.findings.cautions import CAUTIONS, PLANNING
+from pipeline.planning.plan import Plan, side_by_side
 from pipeline.store.parquet import write_bytes
 from reports.text_only import TEXT_STAYS_TEXT
 
@@ -68,7 +67,7 @@ class Book:
         sheet.repeat_rows(0)
         sheet.set_paper(_A4)
         sheet.fit_to_pages(1, 0)
-        sheet.set_footer(f"&L{CAUTION}&RPage &P of &N")
+        sheet.set_footer(f"&L{PLANNING}&RPage &P of &N")
         if landscape:
             sheet.set_landscape()
         return sheet
@@ -119,7 +118,7 @@ def _read_first(book: Book, plan: Plan, site: str) -> None:
         0, 0, f"Plan of {site}, from records up to {plan.as_of:%Y-%m-%d}", book.formats["title"]
     )
     lines = [
-        f"{CAUTION} The figures are estimates from past records.",
+        f"{PLANNING} The figures are estimates from past records.",
         *CAUTIONS,
         *(words for words in plan.cautions if words.startswith(f"{site}: ")),
         "Shaded cells are yours to change; the sheets follow them. Pieces and months come from the plan and stay.",

@@ -8,12 +8,11 @@ from zoneinfo import ZoneInfo
 
 from pipeline.disclosure import Left, Profile
 from pipeline.errors import NothingToDo
-from pipeline.findings import findings, sites_with_data
+from pipeline.findings import findings, findings_of, sites_with_data, source_of
 from pipeline.findings.model import SiteFindings
 from pipeline.findings.months import checked_month, month_name
 from pipeline.findings.plan_tables import Plan
 from pipeline.findings.shared import SharedEdition, shared_edition
-from pipeline.findings.source import Source
 from pipeline.measures.published import Published
 from pipeline.store.layout import quoted
 from pipeline.store.ledger import LedgerEntry
@@ -41,9 +40,10 @@ def write_reports(
     ``plan`` are the planning tables that stand, ``poor_data`` the faults for which the quality gate was overridden;
     the pages say so. Raises UsageError for a month that is none and NothingToDo when no site has data in it.
     """
+    sites = _sites(published, month)
     with DrawingProcess() as process:
         made = []
-        for site in _sites(published, month):
+        for site in sites:
             drawings = Drawings(process.draw, published.sites[site].zone)
             told = findings(
                 published, ledger, validation, site, month, plan, poor_data, as_made=drawings.order
@@ -64,16 +64,14 @@ def shared_editions(
     is_poor: bool,
 ) -> list[SharedEdition]:
     """Return what may leave the team of each site with data; ``earlier`` is what has left before, by site."""
+    sources = [source_of(published, site, month) for site in _sites(published, month)]
     return [
         shared_edition(
-            findings(published, ledger, validation, site, month),
-            Source(published, site, month),
-            profile,
-            earlier.get(site, ()),
+            findings_of(source, ledger, validation), source, profile, earlier.get(source.site_id, ()),
             is_poor=is_poor,
         )
-        for site in _sites(published, month)
-    ]
+        for source in sources
+    ]  # fmt: skip
 
 
 def write_shared(editions: Sequence[SharedEdition], month: str, to: Path) -> list[Path]:

@@ -34,7 +34,7 @@ from pipeline.measures.published import Published
 from pipeline.store.ledger import LedgerEntry
 from pipeline.validation import Validation
 
-__all__ = ["findings", "sites_with_data"]
+__all__ = ["findings", "findings_of", "sites_with_data", "source_of"]
 
 #: Tables that results of earlier programs may lack.
 _NEEDED = {"sensitivity", RHYTHMS}
@@ -59,13 +59,32 @@ def findings(
     Raises UsageError for a month that is none, NothingToDo for a site that is not in the results,
     or for results of an earlier program.
     """
+    source = source_of(published, site_id, month)
+    return findings_of(source, ledger, validation, plan, poor_data, as_made=as_made)
+
+
+def source_of(published: Published, site_id: str, month: str) -> Source:
+    """Return a site's results as a month's report sees them; raises what `findings` does."""
     checked_month(month)
     if site_id not in published.sites:
         raise NothingToDo(f"There are no results for the site '{site_id}'.")
     if not published.tables.keys() >= _NEEDED:
         raise NothingToDo("The results were measured by an earlier program; run 'dewledger measure' again.")
-    source = Source(published, site_id, month)
-    others = tuple(f"{site}, " for site in published.sites if site != site_id)
+    return Source(published, site_id, month)
+
+
+def findings_of(
+    source: Source,
+    ledger: Sequence[LedgerEntry],
+    validation: Sequence[Validation],
+    plan: Plan | None = None,
+    poor_data: Sequence[str] = (),
+    *,
+    as_made: Callable[[Section], None] = lambda _: None,
+) -> SiteFindings:
+    """Return the same from a site's results that were read already."""
+    published = source.published
+    others = tuple(f"{site}, " for site in published.sites if site != source.site_id)
     own_faults = [fault for fault in poor_data if not fault.startswith(others)]
     measured, planned = measures(source), own_plan(source, plan or {})
     sections = []
@@ -73,8 +92,8 @@ def findings(
         as_made(section)
         sections.append(section)
     return SiteFindings(
-        site_id=site_id,
-        month=month,
+        site_id=source.site_id,
+        month=source.month,
         as_of=published.as_of,
         time_zone=source.rules.time_zone,
         run_id=published.run_id,

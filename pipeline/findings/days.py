@@ -77,10 +77,9 @@ def _calendar(source: Source, part: str, days: Counter[date]) -> Figure:
 
 def _ground(source: Source, months: tuple[str, ...]) -> Table:
     """Return the number of days of each month, none of one that the records do not cover."""
-    covered = source.facts("covered_months").filter(pl.col("table_name").is_in(_NEEDED))
-    known = Counter(covered.unique(["month", "table_name"])["month"])
+    covered = source.covered_by(_NEEDED)
     rows = tuple(
-        (month, calendar.monthrange(int(month[:4]), int(month[5:]))[1] if known[month] == len(_NEEDED) else 0)
+        (month, calendar.monthrange(int(month[:4]), int(month[5:]))[1] if month in covered else 0)
         for month in months
     )
     return Table(

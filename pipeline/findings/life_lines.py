@@ -68,13 +68,8 @@ def _unprotected(source: Source, begins: datetime, ends: datetime) -> dict[str, 
 
 def _gaps(source: Source, months: tuple[str, ...]) -> list[Segment]:
     """Return the months in which one of the records needed was not exported."""
-    covered = source.facts("covered_months").filter(pl.col("table_name").is_in(_NEEDED))
-    kinds = dict.fromkeys(months, 0) | dict(
-        covered.group_by("month").agg(pl.col("table_name").n_unique()).iter_rows()
-    )
-    return [
-        Segment(GAP, *month_bounds(source.rules, month)) for month in months if kinds[month] < len(_NEEDED)
-    ]
+    covered = source.covered_by(_NEEDED)
+    return [Segment(GAP, *month_bounds(source.rules, month)) for month in months if month not in covered]
 
 
 def _line(held: list[Segment], gaps: list[Segment], begins: datetime, ends: datetime) -> tuple[Span, ...]:

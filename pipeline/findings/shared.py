@@ -42,7 +42,7 @@ from pipeline.findings.shared_measures import (
     SHARES,
     Patients,
     Shared,
-    kind_of,
+    key_and_part,
     patients_by_ward,
     printed_months,
     shared_measure,
@@ -160,7 +160,7 @@ def _chapter(
             withheld.append(measure.subject)
         elif item.wards:
             tables.append(share_table(measure, source, item.wards))
-        elif kind_of(measure)[0] == "part_cover":
+        elif key_and_part(measure)[0] == "part_cover":
             tables.append(time_table(measure, source, patients, profile))
     reasons = (
         f"{listed(withheld)}: not told by ward, for an earlier shared edition of the month told them otherwise, and "
@@ -193,7 +193,7 @@ def _months(shared: Shared, source: Source) -> Figure:
 def _unjudged(measure: Measure, source: Source) -> Figure:
     """Return the chart of months that nothing judges; a count out of a total has its interval."""
     months = measure.points[-len(source.shown_months) :]
-    is_share = kind_of(measure)[0] in SHARES
+    is_share = key_and_part(measure)[0] in SHARES
     counts = (Column("Cases", "count"), Column("Of", "count")) if is_share else ()
     values = (Column(name, measure.unit) for name in (("Value", "Low", "High") if is_share else ("Value",)))
     rows = tuple(

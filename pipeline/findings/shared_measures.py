@@ -44,8 +44,8 @@ class Shared:
     chart: Chart | None = None
 
 
-def kind_of(measure: Measure) -> tuple[str, str]:
-    """Return a measure's key without its part, and the part that it is about, if any."""
+def key_and_part(measure: Measure) -> tuple[str, str]:
+    """Return what a measure's key begins with, and the part that it is about, empty for none."""
     kind, _, part = measure.key.partition(":")
     return kind, part
 
@@ -54,7 +54,7 @@ def shared_measure(
     measure: Measure, source: Source, patients: Patients, profile: Profile, silent: Collection[str]
 ) -> Shared | None:
     """Return what may be told of a measure, None where it is not known to be safe; no counts of silent months."""
-    kind, _ = kind_of(measure)
+    kind, _ = key_and_part(measure)
     if kind in SHARES:
         shown = _printed(measure, profile)
         return _share(measure, source, shown | dict.fromkeys(shown.keys() & silent, NOTHING))
@@ -65,7 +65,7 @@ def printed_months(measures: Sequence[Measure], profile: Profile) -> dict[str, d
     """Return what each month prints of the site's counts, by measure."""
     months: dict[str, dict[str, Printed]] = {}
     for measure in measures:
-        if kind_of(measure)[0] in SHARES:
+        if key_and_part(measure)[0] in SHARES:
             for month, row in _printed(measure, profile).items():
                 months.setdefault(month, {})[measure.key] = row
     return months
@@ -152,7 +152,7 @@ def _value(measure: Measure, source: Source, patients: Patients, profile: Profil
 
 
 def _bases(measure: Measure, source: Source) -> dict[str, int] | None:
-    kind, part = kind_of(measure)
+    kind, part = key_and_part(measure)
     table, column = VALUES[kind]
     if not table:
         return None

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipeline.disclosure import WITHHELD, Printed, Profile, Split, printed_rows
 from pipeline.findings.model import Column, Measure, Share, Table
-from pipeline.findings.shared_measures import Patients, enough, kind_of, rounded
+from pipeline.findings.shared_measures import Patients, enough, key_and_part, rounded
 from pipeline.findings.source import Source, whole
 
 #: Table, count and total of the measures that are told by ward. Pairs of counts are those that can be assessed.
@@ -23,7 +23,7 @@ def ward_shares(measure: Measure, source: Source, profile: Profile) -> dict[str,
 
     ``measure`` is the site's own, with the counts as they are.
     """
-    kind, part = kind_of(measure)
+    kind, part = key_and_part(measure)
     now = measure.now
     if kind not in _COUNTS or not now.total:
         return {}
@@ -48,7 +48,7 @@ def share_table(measure: Measure, source: Source, shown: dict[str, Printed]) -> 
 
 def time_table(measure: Measure, source: Source, patients: Patients, profile: Profile) -> Table:
     """Return each ward's share of time in limit where enough patients had therapy there."""
-    _, part = kind_of(measure)
+    _, part = key_and_part(measure)
     rows = source.by_ward("part_cover_monthly", part=part).select("ward", "cover_rate").rows()
     cells = tuple(
         (

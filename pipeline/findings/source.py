@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -129,6 +130,11 @@ class Source:
     def limited_parts(self) -> list[str]:
         """The parts that have a limit."""
         return [part for part, rule in sorted(self.rules.parts.items()) if rule.max_days is not None]
+
+    def covered_by(self, tables: Collection[str]) -> set[str]:
+        """Return the months that records of each of these tables cover."""
+        covered = self.facts("covered_months")
+        return set.intersection(*(set(covered.filter(table_name=table)["month"]) for table in tables))
 
     def facts(self, table: str) -> pl.DataFrame:
         """Return the site's rows of a table of facts."""

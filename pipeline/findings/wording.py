@@ -11,6 +11,9 @@ from pipeline.measures.intervals import Limits
 
 NOT_KNOWN = "–"
 
+#: Kinds of values that are numbers.
+NUMBERS = frozenset({"count", "share", "hours", "minutes", "days", "millilitres", "ratio", "number"})
+
 #: Proofs of a changeover that leave it unprotected, in the contract's order.
 UNPROTECTED = ("expired", "storage_unproven", "invalid_cycle", "uncharted_use", "no_record")
 

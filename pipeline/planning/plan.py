@@ -66,6 +66,11 @@ def make_plan(store: Store, months: int, changes: Sequence[Change] = ()) -> Plan
     return plan
 
 
+def side_by_side(comparison: pl.DataFrame) -> pl.DataFrame:
+    """Return the measures of one site as rows and its plans as columns, in the order in which they were tried."""
+    return comparison.pivot("plan", index=["measure", "unit"], values="value", maintain_order=True)
+
+
 def _planned(
     results: Published, tables: Mapping[str, pl.DataFrame], site: str, changes: Sequence[Change], months: int
 ) -> SitePlan:

@@ -51,7 +51,8 @@ def _sentences(found: Trace) -> Iterator[str]:
             f"{counted(found.patients_linked, 'patient')} linked on {counted(units, 'unit')}:"
             f" {patients(later)} came after, {patients(earlier)} before, with no valid disinfection known between."
         )
-        yield _window(found)
+        if found.exposure:
+            yield _window(found, *found.exposure)
     else:
         yield "No link is on record. That clears neither a unit nor a patient."
     if found.unjudged:
@@ -60,9 +61,7 @@ def _sentences(found: Trace) -> Iterator[str]:
     yield f"Asked about: {counted(len(found.stays), 'stay')} on {counted(on, 'unit')}."
 
 
-def _window(found: Trace) -> str:
-    assert found.exposure
-    first, last = found.exposure
+def _window(found: Trace, first: Stay, last: Stay) -> str:
     begins = local(first.started_at, found.zones[first.site_id])
     return f"The window of exposure: {begins} to {local(last.ended_at, found.zones[last.site_id], 'now (still on)')}."
 

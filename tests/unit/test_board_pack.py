@@ -25,12 +25,12 @@ from report_results import (
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Attention, SiteFindings, Table
+from pipeline.findings.opening import tally
 from reports.board_pack import board_pack
 from reports.board_pack_figures import MOST_FIGURES, main_figures
 from reports.board_pack_readers import MOST_ROWS, READERS
 from reports.board_pack_text import COVERED, printable
 from reports.charts import keys
-from reports.page import tally
 from reports.style import COLOURS
 
 TEMPLATES = Path(keys.__file__).parents[1] / "templates"

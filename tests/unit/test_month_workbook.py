@@ -17,9 +17,9 @@ from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, 
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Cell, Column, Section, SiteFindings, Table
+from pipeline.findings.opening import tally
 from reports.month_sheets import sheet_name
 from reports.month_workbook import month_workbook
-from reports.page import tally
 
 ZONE = ZoneInfo("Pacific/Auckland")
 

@@ -26,12 +26,13 @@ from report_results import HOSTILE_UNIT, HOSTILE_WARD, MONTH, SITE, busy_month, 
 from pipeline.findings import findings
 from pipeline.findings.cautions import CAUTIONS, PSEUDONYMS
 from pipeline.findings.model import Cell, Column, SiteFindings, Table
+from pipeline.findings.opening import tally
 from pipeline.findings.wording import shown
 from reports.board_pack import board_pack
 from reports.charts import spec_of
 from reports.csv_link import csv_file, csv_link
 from reports.month_workbook import month_workbook
-from reports.page import every_table, tally
+from reports.page import every_table
 from reports.paper import printed, told_more
 from reports.scripts import scripts
 from reports.slug import slug
