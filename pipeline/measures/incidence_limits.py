@@ -13,6 +13,9 @@ from dataclasses import dataclass
 from pipeline.measures.competing_risks import COMPETING, EVENT, risk_sets
 from pipeline.measures.intervals import Z_95
 
+#: A sum of many shares may end this near to all; what is truly not all is further off with fewer than a billion stays.
+_ROUNDING = 1e-9
+
 
 @dataclass(frozen=True)
 class IncidenceStep:
@@ -54,7 +57,7 @@ def incidence_with_limits(times: Sequence[int], statuses: Sequence[str]) -> list
 
 
 def _limits(share: float, variance: float) -> tuple[float | None, float | None]:
-    if not 0 < share < 1:
+    if not 0 < share < 1 - _ROUNDING:
         return None, None
     half = Z_95 * math.sqrt(max(0.0, variance)) / (share * abs(math.log(share)))
     return share ** math.exp(half), share ** math.exp(-half)

@@ -114,6 +114,20 @@ def test_a_wards_gaps_are_between_its_own_cases():
     assert [gap.between for gap in SiteCases(run, "T").gaps(replace(whole, ward="Alder"))] == [0]
 
 
+def test_cases_follow_one_another_in_time_whatever_their_units():
+    proofs = {
+        0: "no_record",
+        1: "disinfected",
+        2: "no_record",
+        3: "disinfected",
+        4: "disinfected",
+        5: "no_record",
+    }
+    rows = [changeover(number, proof) | {"unit_id": "ab"[number % 2]} for number, proof in proofs.items()]
+    run = results(changeovers=rows[::-1])
+    assert [gap.between for gap in SiteCases(run, "T").gaps(monthly())] == [1, 2]
+
+
 def test_only_spans_that_were_due_are_cases_of_overruns():
     spans = [
         {"unit_id": "u", "part": "circuit", "decided_at": day(0), "outcome": "overrun", "due": True},

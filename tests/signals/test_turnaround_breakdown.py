@@ -68,6 +68,14 @@ def test_a_group_of_fewer_than_ten_stays_has_its_counts_alone():
     assert (ten.median_h, ten.within, ten.within_limits) == (2.0, 1.0, wilson(10, 10))
 
 
+def test_the_median_is_the_time_by_which_half_are_reprocessed():
+    hours = [float(number) for number in range(1, 11)]
+    found = groups([stay("2026-03-02T08:00", number) for number in hours])[("site", "*")]
+    assert found.median_h == 5.0
+    # Ten tenths add up to a little less than 1 in floating point; it is all of them, and the limits are those of all.
+    assert (found.within, found.within_limits) == (1.0, wilson(10, 10))
+
+
 def test_a_bypassed_stay_never_becomes_ready():
     found = groups([stay("2026-03-02T08:00")] * 8 + [stay("2026-03-02T08:00", 1.0, "bypassed")] * 8)[
         ("site", "*")

@@ -41,6 +41,12 @@ def test_a_unit_far_slower_than_the_pool_is_slow():
     assert units["a"].robust_z < 0
 
 
+def test_each_unit_is_told_by_its_own_runs():
+    assert {name: unit.median_min for name, unit in found(POOL).items()} == {
+        unit: 14.0 + place for place, unit in enumerate("abcde")
+    }
+
+
 def test_a_fast_unit_is_not_pointed_out():
     assert not found(POOL + runs("f", [1] * 5))["f"].slow
 

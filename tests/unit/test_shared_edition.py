@@ -68,6 +68,11 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     return {profile.name: page_of(edition(folder, rows, profile).findings) for profile in (ROUNDING, EXACT)}
 
 
+def test_no_form_tells_the_hour_at_which_the_records_were_known(pages):
+    for page in pages.values():
+        assert "Records known at 1 Nov 2026; all times" in page
+
+
 def parsed(page: str) -> Element:
     return html5lib.parse(page, namespaceHTMLElements=False)
 
