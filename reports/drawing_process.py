@@ -28,9 +28,14 @@ class DrawingProcess:
     def __enter__(self) -> DrawingProcess:
         # Its modules are found as this one's are, never in the folder that the program is run in.
         command = [sys.executable, "-P", "-m", __name__]
-        self._process = subprocess.Popen(  # noqa: S603 this very program
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, encoding="utf-8"
-        )
+        try:
+            self._process = subprocess.Popen(  # noqa: S603 this very program
+                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, encoding="utf-8"
+            )
+        except OSError as error:
+            raise DewledgerError(
+                f"The charts could not be drawn: their process did not start ({error.strerror})."
+            ) from error
         self._waiting = ThreadPoolExecutor(1)
         return self
 

@@ -30,6 +30,12 @@ class Drawings:
                 self._specs[figure.key] = spec_of(figure, self._zone)
                 self._for_page[figure.key] = self._draw(Order(self._specs[figure.key], slug(figure.key)))
 
+    def order_all(self, findings: SiteFindings) -> None:
+        """Order every chart of findings that are made already."""
+        for section in findings.sections:
+            self.order(section)
+        self.order_for_paper(findings)
+
     def order_for_paper(self, findings: SiteFindings) -> None:
         """Order the charts of the board pack, which takes its choice from all sections; those are ordered before."""
         for figures in pack_figures(findings).values():

@@ -80,9 +80,7 @@ def write_shared(editions: Sequence[SharedEdition], month: str, to: Path) -> lis
         made = []
         for told in (edition.findings for edition in editions):
             drawings = Drawings(process.draw, ZoneInfo(told.time_zone))
-            for section in told.sections:
-                drawings.order(section)
-            drawings.order_for_paper(told)
+            drawings.order_all(told)
             made.append((told, drawings))
         return _write(made, month, to, "_shared")
 

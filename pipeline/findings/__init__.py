@@ -39,6 +39,12 @@ __all__ = ["findings", "findings_of", "sites_with_data", "source_of"]
 #: Tables that results of earlier programs may lack.
 _NEEDED = {"sensitivity", RHYTHMS}
 
+#: The sections that need nothing but the results, in the order of the page; those after them need more.
+_MADE_OF_SOURCE: tuple[Callable[[Source], Section], ...] = (
+    cover, overruns, fresh, changeovers, turnaround, storage, water, warmth, setup, counts, compared,
+    signals_in_time, supplies,
+)  # fmt: skip
+
 
 def findings(
     published: Published,
@@ -112,19 +118,8 @@ def _sections(
     source: Source, ledger: Sequence[LedgerEntry], validation: Sequence[Validation], planned: Plan
 ) -> Iterator[Section]:
     """Yield the sections of the page, in its order."""
-    yield cover(source)
-    yield overruns(source)
-    yield fresh(source)
-    yield changeovers(source)
-    yield turnaround(source)
-    yield storage(source)
-    yield water(source)
-    yield warmth(source)
-    yield setup(source)
-    yield counts(source)
-    yield compared(source)
-    yield signals_in_time(source)
-    yield supplies(source)
+    for make in _MADE_OF_SOURCE:
+        yield make(source)
     yield purchasing(source, planned)
     yield quality(source, ledger, validation)
 

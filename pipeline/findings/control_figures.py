@@ -89,14 +89,16 @@ def control_figure(source: Source, chart: Chart, key: str, size: str) -> Figure:
         table,
         size=size,
         note=_note(source, chart, raised),
-        events=_since(latest, declared_changes(source, chart)) if gaps else declared_changes(source, chart),
+        events=declared_changes(source, chart)
+        if latest == points
+        else _since(latest[0], declared_changes(source, chart)),
         ward="" if chart.ward == SITE else chart.ward,
     )
 
 
-def _since(points: Sequence[ChartPoint], events: Sequence[Event]) -> tuple[Event, ...]:
-    """Return the events that are not before the first of some cases."""
-    return tuple(event for event in events if points and event[0] >= instant_of(points[0]))
+def _since(first: ChartPoint, events: Sequence[Event]) -> tuple[Event, ...]:
+    """Return the events that are not before a case."""
+    return tuple(event for event in events if event[0] >= instant_of(first))
 
 
 def _how_many(cases: int) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -77,6 +76,7 @@ class SiteCases:
 
     def __init__(self, published: Published, site_id: str) -> None:
         self._published, self._site_id = published, site_id
+        self._split: dict[str, dict[tuple[str, str], pl.DataFrame]] = {}
 
     def gaps(self, series: Series) -> list[Gap] | None:
         """Return the gaps between the cases of a series that went amiss; None where single ones are not published."""
@@ -86,10 +86,6 @@ class SiteCases:
             self._split[series.base] = self._by_part_and_ward(_CASES[series.base])
         cases = self._split[series.base].get((series.measure.partition(":")[2], series.ward))
         return [] if cases is None else gaps(cases)
-
-    @cached_property
-    def _split(self) -> dict[str, dict[tuple[str, str], pl.DataFrame]]:
-        return {}
 
     def _by_part_and_ward(self, cases: _Cases) -> dict[tuple[str, str], pl.DataFrame]:
         """Return the cases in order of time; those of each ward, and the site's, which hold those of no ward too."""

@@ -47,9 +47,7 @@ def page_of(found: SiteFindings) -> str:
 def drawn_of(found: SiteFindings) -> Drawings:
     """The site's charts, drawn at once."""
     drawings = Drawings(_at_once, ZoneInfo(found.time_zone))
-    for section in found.sections:
-        drawings.order(section)
-    drawings.order_for_paper(found)
+    drawings.order_all(found)
     return drawings
 
 

@@ -55,6 +55,15 @@ def test_a_chart_that_cannot_be_drawn_is_a_fault_of_the_program(capfd):
     assert "ValueError" in capfd.readouterr().err
 
 
+def test_a_process_that_does_not_start_is_told(monkeypatch):
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    with (
+        pytest.raises(DewledgerError, match="did not start \\(No such file or directory\\)"),
+        DrawingProcess(),
+    ):
+        pass
+
+
 def test_what_has_not_been_drawn_is_given_up_with_the_block():
     with DrawingProcess() as process:
         waiting = [process.draw(BARS) for _ in range(200)]

@@ -119,6 +119,12 @@ def test_a_large_pools_chart_of_cases_shows_the_latest_and_says_of_how_many(tmp_
     assert _figures(_told(results, "2025-12"))["changeovers-g"].events
 
 
+def test_a_change_before_the_first_case_is_drawn_where_no_case_is_left_out(tmp_path):
+    text = CHANGE.replace("overrun_of_due", "unprotected_changeovers").replace("2026-03-01", "2025-01-10")
+    figure = _figures(_told(_results(tmp_path, text)))["changeovers-g"]
+    assert figure.events[0][0] < figure.table.rows[0][0]
+
+
 def test_a_ward_that_signals_this_month_has_its_chart_drawn(results):
     assert (
         _figures(_told(results))["ward-1-p"].title
